@@ -1,0 +1,179 @@
+"""All settings, in one file. What differs from place to place comes from the environment (``studio/env.py``)."""
+
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from studio import env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA = env.folder("DATA", BASE_DIR / ".studio")
+try:
+    DATA.mkdir(parents=True, exist_ok=True)
+except OSError as error:
+    raise env.BadSetting(
+        "STUDIO_DATA", f"{DATA} cannot be made ({error.strerror}). Choose a folder you may write to."
+    ) from None
+
+SECRET_KEY = env.secret("SECRET_KEY", DATA / "secret.key")
+# Clients' links are signed with a key of their own, so that either can be changed without the other.
+LINK_KEY = env.secret("LINK_KEY", DATA / "link.key")
+LINK_KEY_FALLBACKS = env.words("LINK_KEY_FALLBACKS")
+
+ADDRESS = env.address("ADDRESS", "http://127.0.0.1:8000")
+SECURE = ADDRESS.startswith("https://")
+DEBUG = False
+ALLOWED_HOSTS = [urlsplit(ADDRESS).hostname or "", *env.words("HOSTS")]
+CSRF_TRUSTED_ORIGINS = [ADDRESS]
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
+CSRF_COOKIE_HTTPONLY = True
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30  # a phone at the bench should not ask for a password each week
+SECURE_HSTS_SECONDS = 60 * 60 * 24 * 30 if SECURE else 0
+if env.flag("BEHIND_PROXY"):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "studio.workshop",
+    "studio.front",
+    "studio.bench",
+    "studio.office",
+    "clientportal",
+]
+MIDDLEWARE = [
+    "studio.front.csp.Headers",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+ROOT_URLCONF = "studio.urls"
+WSGI_APPLICATION = "studio.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "studio" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.messages.context_processors.messages",
+                "studio.front.context.page",
+            ],
+        },
+    },
+]
+CSRF_FAILURE_VIEW = "studio.front.errors.csrf_failure"
+# A message outlives the redirect in a signed cookie, so that no answer needs a session row.
+MESSAGE_STORAGE = "django.contrib.messages.storage.cookie.CookieStorage"
+MIGRATION_MODULES: dict[str, str] = {}
+SILENCED_SYSTEM_CHECKS: list[str] = []
+
+AUTH_USER_MODEL = "workshop.Person"
+LOGIN_URL = "/sign-in/"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+DATABASE = env.database("DATABASE_URL", DATA / "studio.sqlite3")
+SQLITE = DATABASE["ENGINE"].endswith("sqlite3")
+
+
+def _connection(read_only: bool) -> dict[str, Any]:
+    """One DATABASES entry. Measured: with these SQLite options six writers at once never met a locked database."""
+    if not SQLITE:
+        options: dict[str, Any] = {"options": "-c default_transaction_read_only=on"} if read_only else {}
+        return DATABASE | {"CONN_MAX_AGE": 600, "CONN_HEALTH_CHECKS": True, "OPTIONS": options}
+    if read_only:
+        # mode=ro cannot be switched off by SQL; query_only is the second fence, and the one that tests have.
+        name = f"file:{Path(DATABASE['NAME']).as_posix()}?mode=ro"
+        options = {"uri": True, "timeout": 20, "init_command": "PRAGMA query_only=ON;PRAGMA temp_store=MEMORY"}
+        return DATABASE | {"NAME": name, "OPTIONS": options}
+    pragmas = "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA temp_store=MEMORY"
+    return DATABASE | {"OPTIONS": {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": pragmas}}
+
+
+# Under tests the portal's connection looks at the same test database; its fence stays in OPTIONS.
+DATABASES = {
+    "default": _connection(read_only=False) | ({"TEST": {"NAME": str(DATA / "test.sqlite3")}} if SQLITE else {}),
+    "portal": _connection(read_only=True) | {"TEST": {"MIRROR": "default"}},
+}
+DATABASE_ROUTERS = ["studio.routers.PortalRouter"]
+
+LANGUAGE_CODE = "en-gb"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = env.zone("TIME_ZONE", "Europe/London")
+LOCALE_PATHS = [BASE_DIR / "studio" / "locale"]
+
+STATIC_URL = "static/"
+STATICFILES_DIRS = [BASE_DIR / "studio" / "static"]
+STATIC_ROOT = DATA / "static"
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_AUTOREFRESH = False
+WHITENOISE_MAX_AGE = 60 * 60 * 24 * 365  # every address carries its content's hash
+
+MEDIA_ROOT = DATA / "media"
+OUTBOX = DATA / "outbox"
+FILE_UPLOAD_TEMP_DIR = DATA / "arriving"
+for made in (MEDIA_ROOT, OUTBOX, FILE_UPLOAD_TEMP_DIR):
+    made.mkdir(parents=True, exist_ok=True)
+# Straight to a file on the media's own disk: keeping a photo is then a rename, not a second copy.
+FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
+FILE_UPLOAD_PERMISSIONS = 0o600
+DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+DATA_UPLOAD_MAX_NUMBER_FILES = 20
+PHOTO_MAX_BYTES = 60_000_000
+
+CELERY_BROKER_URL = env.text("BROKER_URL", f"folder://{(DATA / 'broker').as_posix()}")
+CELERY_TIMEZONE = TIME_ZONE
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_DEFAULT_QUEUE = "letters"
+CELERY_TASK_PUBLISH_RETRY = False  # a request must not hang on a dead broker; the sweep finds what was not published
+CELERY_TASK_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 100
+CELERY_WORKER_MAX_MEMORY_PER_CHILD = 400_000
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = (
+    {
+        "visibility_timeout": 600,
+        "socket_timeout": 10,
+        "socket_connect_timeout": 2,
+        "socket_keepalive": True,
+        "health_check_interval": 10,
+        "queue_order_strategy": "priority",
+    }
+    if CELERY_BROKER_URL.startswith(("redis", "unix", "rediss", "valkey"))
+    else {}
+)
+# Each sweep re-nudges what was missed. Every 10 s, because a killed worker's photo should be on the client's page
+# within a minute; it costs two small queries.
+CELERY_BEAT_SCHEDULE = {"sweep": {"task": "studio.sweep", "schedule": 10.0, "options": {"expires": 10.0}}}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "filters": {"tokens": {"()": "studio.front.logs.TokenFilter"}},
+    "formatters": {"line": {"()": "studio.front.logs.LineFormatter"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "filters": ["tokens"], "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": "INFO"},
+    "loggers": {"django.server": {"handlers": ["stderr"], "propagate": False}},
+}

@@ -1,0 +1,15 @@
+"""Where each face stands. The addresses of the faces themselves are in their own ``urls.py``."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("bench/", include("studio.bench.urls")),
+    path("office/", include("studio.office.urls")),
+    path("with/", include("clientportal.urls")),
+    path("", include("studio.front.urls")),
+]
+
+handler400 = "studio.front.errors.bad_request"
+handler403 = "studio.front.errors.forbidden"
+handler404 = "studio.front.errors.not_found"
+handler500 = "studio.front.errors.server_error"
