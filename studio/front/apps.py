@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class FrontConfig(AppConfig):
+    name = "studio.front"
+    label = "front"

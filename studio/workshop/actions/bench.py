@@ -1,0 +1,110 @@
+"""What a maker says at the bench: done, a photo, and taking it back."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db import transaction
+
+from studio.workshop import errands
+from studio.workshop.actions.errors import Refused, TooLate
+from studio.workshop.actions.history import note
+from studio.workshop.actions.notices import owe_notices, withdraw_notices
+from studio.workshop.models import Entry, Kind, Person, Photo, Says, Stage
+from studio.workshop.photos import Kept
+
+TAKE_BACK_WITHIN = timedelta(hours=24)
+
+
+@transaction.atomic
+def log_at_bench(
+    *,
+    entry_id: UUID,
+    stage: Stage,
+    says: Says,
+    photos: Sequence[Kept] = (),
+    sentence: str = "",
+    for_client: bool = True,
+    by: Person,
+    now: datetime,
+) -> Entry:
+    """Logs a stage as done, or a photo only. The same ``entry_id`` again changes nothing and returns the first answer.
+
+    A stage that somebody has logged in the meantime stays theirs: the answer is then their entry, or, where photos
+    came along, an entry of its own that says "photo". Without a sentence the studio's own for this kind is used.
+    """
+    first = Entry.objects.filter(pk=entry_id).first()
+    if first:
+        return _same_form(first, stage, by)
+    done = says == Says.DONE and Stage.objects.filter(pk=stage.pk, done_at=None).update(done_at=now, done_by=by)
+    if says == Says.DONE and not done and not photos:
+        return Entry.objects.get(stage=stage, says=Says.DONE, taken_back_at=None)
+    entry, made = Entry.objects.get_or_create(
+        pk=entry_id,
+        defaults={
+            "stage": stage,
+            "says": Says.DONE if done else Says.PHOTO,
+            "sentence": sentence or (stage.kind.sentence if for_client else ""),
+            "for_client": for_client,
+            "by": by,
+            "at": now,
+        },
+    )
+    if not made:
+        return _same_form(entry, stage, by)
+    for kept in photos:
+        photo = Photo.objects.create(
+            entry=entry,
+            stage=stage,
+            original_sha256=kept.sha256,
+            original_type=kept.type,
+            original_bytes=kept.size_bytes,
+            for_client=for_client,
+            at=now,
+        )
+        errands.ask(Kind.DEVELOP_PHOTO, str(photo.pk), due_at=now, now=now)
+    note("logged done" if done else "added photo", stage, by=by, now=now, job=stage.piece.job)
+    if done:
+        owe_notices(entry, now=now)
+    return entry
+
+
+def _same_form(entry: Entry, stage: Stage, by: Person) -> Entry:
+    if entry.stage_id != stage.pk or entry.by_id != by.pk:
+        raise Refused("This form was used for something else. Open the piece again.")
+    return entry
+
+
+def can_take_back(entry: Entry, person: Person, now: datetime) -> bool:
+    """Within 24 hours, until the next stage starts, by whoever logged it or a lead."""
+    if entry.taken_back_at or now - entry.at > TAKE_BACK_WITHIN or not (entry.by_id == person.pk or person.is_lead):
+        return False
+    stage = entry.stage
+    later = [other.pk for other in stage.piece.stages.all() if (other.position, other.pk) > (stage.position, stage.pk)]
+    return not Entry.objects.filter(stage__in=later, taken_back_at=None).exists()
+
+
+@transaction.atomic
+def take_back(entry: Entry, *, by: Person, now: datetime) -> Entry:
+    """The stage is as if it had not been logged; its photos leave the client's page and its letters stay here.
+
+    If a letter has gone, nothing is sent by itself: the lead sees it. Raises TooLate. Taking back twice is the same.
+    """
+    entry = Entry.objects.select_related("stage__piece__job").get(pk=entry.pk)
+    if entry.taken_back_at:
+        return entry
+    if not can_take_back(entry, by, now):
+        raise TooLate("It is too late to take this back. Tell the lead, who can still change it.")
+    if Entry.objects.filter(pk=entry.pk, taken_back_at=None).update(taken_back_at=now, taken_back_by=by):
+        if entry.says == Says.DONE:
+            Stage.objects.filter(pk=entry.stage_id).update(done_at=None, done_by=None)
+        withdraw_notices(entry.notices.all(), now=now)
+        note("took back", entry.stage, by=by, now=now, job=entry.stage.piece.job)
+    return Entry.objects.get(pk=entry.pk)
+
+
+@transaction.atomic
+def mark_seen(entry: Entry, *, by: Person, now: datetime) -> None:
+    """The lead has seen that something was taken back after its letter had gone."""
+    Entry.objects.filter(pk=entry.pk, lead_saw_at=None).update(lead_saw_at=now)
+    note("saw taken back", entry.stage, by=by, now=now, job=entry.stage.piece.job)

@@ -1,0 +1,59 @@
+"""The lead looks at photos: shows them to the client, or keeps them for the studio. Either can be changed later."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+
+from studio.workshop.actions.errors import Refused
+from studio.workshop.actions.history import note
+from studio.workshop.actions.notices import let_go, withdraw_notices
+from studio.workshop.models import Entry, Person, Photo, PhotoState
+
+
+@transaction.atomic
+def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: Person, now: datetime) -> int:
+    """Puts photos on the client's page, and lets the letter of their stage go. Returns how many photos are newly there.
+
+    ``sentence``, where given, replaces what was written at the bench. Releasing twice is the same as once.
+    """
+    released = 0
+    entries = {photo.entry_id: photo.entry for photo in photos}
+    for photo in photos:
+        if photo.state != PhotoState.DEVELOPED or photo.entry.taken_back_at:
+            raise Refused("One of these photos is not there any more. Look at the page again.")
+        changed = Photo.objects.filter(pk=photo.pk, state=PhotoState.DEVELOPED, released_at=None).update(
+            released_at=now, released_by=by, for_client=True
+        )
+        if changed:
+            note("released photo", photo, by=by, now=now, job=photo.stage.piece.job)
+        released += changed
+    for entry in entries.values():
+        if sentence is not None:
+            Entry.objects.filter(pk=entry.pk).update(sentence=sentence)
+        let_go(entry, now=now)
+    return released
+
+
+@transaction.atomic
+def keep_for_us(photos: Sequence[Photo], *, by: Person, now: datetime) -> None:
+    """Takes photos off the client's page, or never puts them there. What a letter already shows cannot be undone."""
+    for photo in photos:
+        if Photo.objects.filter(pk=photo.pk).update(for_client=False, released_at=None, released_by=None):
+            note("kept photo for us", photo, by=by, now=now, job=photo.stage.piece.job)
+
+
+@transaction.atomic
+def send_word(entry: Entry, *, by: Person, now: datetime) -> int:
+    """Lets the letter of a stage go without waiting for a photo. Returns how many letters will leave."""
+    if entry.taken_back_at:
+        raise Refused("It was taken back in the meantime. There is nothing to tell.")
+    note("sent word", entry.stage, by=by, now=now, job=entry.stage.piece.job)
+    return let_go(entry, now=now)
+
+
+@transaction.atomic
+def say_nothing(entry: Entry, *, by: Person, now: datetime) -> int:
+    """Takes back the letters of a stage that have not left. Returns how many had left already."""
+    note("said nothing", entry.stage, by=by, now=now, job=entry.stage.piece.job)
+    return withdraw_notices(entry.notices.all(), now=now)

@@ -1,0 +1,48 @@
+"""Setting out the studio on first use, and changing its settings."""
+
+from datetime import datetime
+from zoneinfo import available_timezones
+
+from django.db import transaction
+
+from studio.workshop.actions.editing import change
+from studio.workshop.actions.errors import Refused
+from studio.workshop.models import Person, StageKind, Studio
+
+# The order is the order of the work. Each sentence says what was done for the client, and why it looks rough now.
+DEFAULT_KINDS = (
+    ("carving", "Cut from blocks of foam and rasped by eye. The tool marks go under the next coats."),
+    ("modelling", "Built up by hand in clay. The surface stays soft until the mould is taken."),
+    ("mould", "A mould is made around the form. It looks like a plain lump; the detail is on the inside."),
+    (
+        "lay-up",
+        "Thin layers of glass mat and resin, laid into the mould. The colour is the resin's own and will not show.",
+    ),
+    ("carpentry", "A timber frame that carries the weight. Screws and pencil marks disappear inside."),
+    (
+        "fit-up",
+        "All parts together for the first time, standing by themselves. Gaps are adjusted now, before any paint.",
+    ),
+    ("prime", "A plain undercoat, so that every dent shows and can be put right."),
+    ("paint", "Colour goes on in layers. The first ones look flat, and that is right."),
+    ("pack", "Each piece wrapped on its own and labelled for the journey."),
+)
+
+
+@transaction.atomic
+def set_out_studio() -> Studio:
+    """Makes the one studio row and the default kinds of stage where they are missing. Changes nothing that is there."""
+    studio, _ = Studio.objects.get_or_create(pk=1)
+    if not StageKind.objects.exists():
+        StageKind.objects.bulk_create(
+            StageKind(name=name, sentence=sentence, position=place)
+            for place, (name, sentence) in enumerate(DEFAULT_KINDS, start=1)
+        )
+    return studio
+
+
+def change_studio(*, name: str, time_zone: str, undo_minutes: int, version: int, by: Person, now: datetime) -> Studio:
+    if time_zone not in available_timezones():
+        raise Refused(f"“{time_zone}” is no time zone. Write one like Europe/London.")
+    values = {"name": name, "time_zone": time_zone, "undo_minutes": undo_minutes}
+    return change(Studio.objects.get(), values, version=version, by=by, now=now)

@@ -1,0 +1,181 @@
+"""What each kind of errand does. Work outside any transaction; then one transaction keeps the result and ends the errand."""
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from celery.exceptions import SoftTimeLimitExceeded
+from django.db import transaction
+
+from studio.workshop import errands, imaging, letters, storage
+from studio.workshop.actions.notices import settle_notices
+from studio.workshop.models import (
+    Errand,
+    ErrandState,
+    Kind,
+    Letter,
+    Notice,
+    NoticeState,
+    Photo,
+    PhotoState,
+    Release,
+    Rendition,
+)
+from studio.workshop.sniff import NotAPhoto
+
+log = logging.getLogger(__name__)
+
+Clock = Callable[[], datetime]
+LETTER_PICTURE_MOST_BYTES = 60_000
+KEEP_DONE_FOR = timedelta(days=30)
+UNNAMED_FILES_GO_AFTER = timedelta(hours=24)
+
+
+@dataclass(frozen=True)
+class Duty:
+    """``work`` may take its time and holds no lock; ``keep`` writes what came of it, inside the closing transaction."""
+
+    work: Callable[[Errand, datetime], Any]
+    keep: Callable[[Errand, Any, datetime], None]
+
+
+def run(errand_id: UUID, clock: Clock) -> None:
+    """Claims an errand and does it; a nudge that comes twice or too late finds nothing to claim. Never raises for a
+    duty that failed: the row says so, and once in the log."""
+    errand = errands.claim(errand_id, clock())
+    if errand is None:
+        return
+    duty = DUTIES[Kind(errand.kind)]
+    try:
+        result = duty.work(errand, clock())
+        with transaction.atomic():
+            duty.keep(errand, result, clock())
+            errands.finish(errand, clock())
+    except errands.Fenced:
+        log.info("errand %s went to another worker meanwhile", errand.pk)
+    except letters.CannotWrite as problem:
+        errands.give_up(errand, str(problem))
+        log.warning("errand %s failed: no letter could be written", errand.pk)
+    except (Exception, SoftTimeLimitExceeded) as error:
+        sentence = "It took too long." if isinstance(error, SoftTimeLimitExceeded) else _sentence(error)
+        failed = errands.give_back(errand, sentence, clock())
+        if errand.strikes == 0:  # with its reason once, however often it is tried
+            log.error("errand %s came to nothing and will be tried again", errand.pk, exc_info=error)
+        elif failed:
+            log.error("errand %s failed for good: %s", errand.pk, type(error).__name__)
+
+
+def _sentence(error: BaseException) -> str:
+    if isinstance(error, OSError) and error.strerror:
+        return f"The disk said: {error.strerror}."
+    return f"Something went wrong ({type(error).__name__}). The log names errand and reason."
+
+
+# developing a photo
+
+
+@dataclass(frozen=True)
+class Copy:
+    edge: int
+    sha256: str
+    width: int
+    height: int
+    size_bytes: int
+
+
+def _develop(errand: Errand, now: datetime) -> list[Copy] | NotAPhoto:
+    photo = Photo.objects.get(pk=errand.subject)
+    try:
+        developed = imaging.develop(storage.original_path(photo.original_sha256))
+    except NotAPhoto as problem:
+        return problem
+    return [
+        Copy(item.edge, storage.keep_rendition(item.jpeg), item.width, item.height, len(item.jpeg))
+        for item in developed
+    ]
+
+
+def _keep_developed(errand: Errand, result: list[Copy] | NotAPhoto, now: datetime) -> None:
+    photo = Photo.objects.select_related("entry__stage__piece__job", "entry__stage__kind").get(pk=errand.subject)
+    row = Photo.objects.filter(pk=photo.pk)
+    if isinstance(result, NotAPhoto):
+        row.update(state=PhotoState.UNREADABLE, reason=result.reason)
+    else:
+        for copy in result:
+            Rendition.objects.update_or_create(
+                photo=photo,
+                edge=copy.edge,
+                defaults={
+                    "sha256": copy.sha256,
+                    "width": copy.width,
+                    "height": copy.height,
+                    "size_bytes": copy.size_bytes,
+                },
+            )
+        row.update(state=PhotoState.DEVELOPED, reason="")
+        if photo.for_client and photo.entry.stage.piece.job.release == Release.STRAIGHT:
+            row.filter(released_at=None).update(released_at=now)
+    settle_notices(photo.entry, now=now)
+
+
+# sending a letter
+
+
+def _send(errand: Errand, now: datetime) -> Photo | None:
+    """Into the outbox. From here on the notice can no longer be taken back; writing the file again is harmless."""
+    notice = Notice.objects.select_related("contact", "job", "stage__piece", "stage__kind", "entry").get(
+        pk=errand.subject
+    )
+    going = Notice.objects.filter(pk=notice.pk, state__in=[NoticeState.GOING, NoticeState.LEAVING])
+    if not going.update(state=NoticeState.LEAVING):
+        return None
+    photo = Photo.objects.shown().filter(stage=notice.stage_id).order_by("-at", "-id").first()
+    written = letters.stage_done(notice, _letter_picture(photo) if photo else None)
+    letters.put_in_outbox(letters.as_mail(written, errand.pk, now), errand.pk)
+    return photo
+
+
+def _letter_picture(photo: Photo) -> bytes:
+    rendition = photo.renditions.get(edge=960)
+    return imaging.shrink(storage.rendition_path(rendition.sha256), LETTER_PICTURE_MOST_BYTES)
+
+
+def _keep_sent(errand: Errand, photo: Photo | None, now: datetime) -> None:
+    leaving = Notice.objects.filter(pk=errand.subject, state=NoticeState.LEAVING)
+    for notice in leaving:
+        Letter.objects.create(
+            pk=errand.pk, notice=notice, contact_id=notice.contact_id, job_id=notice.job_id, photo=photo, sent_at=now
+        )
+    leaving.update(state=NoticeState.TOLD)
+
+
+# tidying up
+
+
+def _tidy(errand: Errand, now: datetime) -> None:
+    """Files that no row names go after a day; a row never names a missing file."""
+    young = (now - UNNAMED_FILES_GO_AFTER).timestamp()
+    named = {
+        storage.ORIGINALS: set(Photo.objects.values_list("original_sha256", flat=True)),
+        storage.RENDITIONS: set(Rendition.objects.values_list("sha256", flat=True)),
+    }
+    for shelf, names in named.items():
+        for path in storage.shelved(shelf):
+            if path.name not in names and path.stat().st_mtime < young:
+                path.unlink(missing_ok=True)
+    for path in storage.left_over(young):
+        path.unlink(missing_ok=True)
+
+
+def _keep_tidied(errand: Errand, result: None, now: datetime) -> None:
+    Errand.objects.filter(state=ErrandState.DONE, done_at__lt=now - KEEP_DONE_FOR).delete()
+
+
+DUTIES = {
+    Kind.DEVELOP_PHOTO: Duty(_develop, _keep_developed),
+    Kind.SEND_LETTER: Duty(_send, _keep_sent),
+    Kind.TIDY_FILES: Duty(_tidy, _keep_tidied),
+}

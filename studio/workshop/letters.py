@@ -1,0 +1,117 @@
+"""Letters to clients: one subject, one fact, one picture, one link. One function a letter; three templates each."""
+
+import os
+from dataclasses import dataclass
+from datetime import datetime
+from email import message_from_bytes, policy
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.utils import format_datetime
+from pathlib import Path
+from urllib.parse import urlsplit
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from studio.workshop import links
+from studio.workshop.models import Link, Notice, Studio
+
+_PICTURE_CID = "picture"
+
+
+class CannotWrite(Exception):
+    """This letter cannot be written as things stand; the message is a sentence for the lead."""
+
+
+@dataclass(frozen=True)
+class Written:
+    """A letter as it leaves. ``html`` shows the picture as ``cid:picture``."""
+
+    to_name: str
+    to_address: str
+    subject: str
+    text: str
+    html: str
+    picture: bytes | None
+
+
+def stage_done(notice: Notice, picture: bytes | None) -> Written:
+    """Word that a stage is done, with a picture (JPEG) of it where a photo is released. Raises CannotWrite."""
+    contact, job, studio = notice.contact, notice.job, Studio.objects.get()
+    link = Link.objects.standing().filter(contact=contact, job=job).first()
+    if not link or not contact.email:
+        raise CannotWrite(f"{contact} has no link or no e-mail address any more, so no letter was written.")
+    context = {
+        "studio": studio.name,
+        "contact": contact.name,
+        "job": job.name,
+        "piece": notice.stage.piece.name,
+        "stage": str(notice.stage),
+        "sentence": notice.entry.sentence if notice.entry.for_client else notice.stage.kind.sentence,
+        "address": links.address_for(link),
+        "picture": picture is not None,
+    }
+    with timezone.override(ZoneInfo(studio.time_zone)):
+        subject, text, html = (
+            render_to_string(f"letters/stage_done.{part}", context) for part in ("subject.txt", "txt", "html")
+        )
+    return Written(contact.name, contact.email, " ".join(subject.split()), text, html, picture)
+
+
+def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
+    """The whole message, text part first. The letter's id is its Message-ID, so that sending twice shows."""
+    domain = urlsplit(settings.ADDRESS).hostname or "localhost"
+    studio = Studio.objects.get()
+    mail = EmailMessage(policy=policy.SMTP)
+    try:
+        mail["From"] = Address(" ".join(studio.name.split()), addr_spec=f"letters@{domain}")
+        mail["To"] = Address(" ".join(written.to_name.split()), addr_spec=written.to_address)
+    except (ValueError, IndexError) as error:
+        raise CannotWrite(f"The e-mail address of {written.to_name} cannot be used. Correct it.") from error
+    mail["Subject"] = written.subject
+    mail["Date"] = format_datetime(now)
+    mail["Message-ID"] = f"<{letter_id}@{domain}>"
+    mail["Auto-Submitted"] = "auto-generated"
+    mail.set_content(written.text)
+    mail.add_alternative(written.html, subtype="html")
+    if written.picture is not None:
+        html_part = mail.get_payload()[1]  # type: ignore[index]
+        html_part.add_related(  # type: ignore[union-attr]
+            written.picture, "image", "jpeg", cid=f"<{_PICTURE_CID}>", filename="photo.jpg", disposition="inline"
+        )
+    return mail
+
+
+def put_in_outbox(mail: EmailMessage, letter_id: UUID) -> None:
+    """Writes one file named by the letter's id: written again after a crash, it is the same file."""
+    place = outbox_path(letter_id)
+    draft = place.with_suffix(".writing")
+    draft.touch(mode=0o600)
+    with draft.open("wb") as file:
+        file.write(mail.as_bytes())
+        file.flush()
+        os.fsync(file.fileno())
+    draft.replace(place)
+
+
+def outbox_path(letter_id: UUID) -> Path:
+    return Path(settings.OUTBOX) / f"{letter_id}.eml"
+
+
+def read_outbox(letter_id: UUID) -> Written:
+    """A letter as it left. Raises FileNotFoundError where the file was thrown away."""
+    mail = message_from_bytes(outbox_path(letter_id).read_bytes(), policy=policy.SMTP)
+    text, html = (mail.get_body((kind,)) for kind in ("plain", "html"))
+    pictures = [part for part in mail.walk() if part.get_content_type() == "image/jpeg"]
+    to = mail["To"].addresses[0]
+    return Written(
+        to_name=to.display_name,
+        to_address=to.addr_spec,
+        subject=str(mail["Subject"]),
+        text=text.get_content() if text else "",
+        html=html.get_content() if html else "",
+        picture=pictures[0].get_content() if pictures else None,
+    )

@@ -1,0 +1,112 @@
+"""What was logged at the bench, and the photos that came with it."""
+
+from django.db import models
+from django.db.models import Q
+
+from studio.workshop.models.jobs import Release, Stage
+from studio.workshop.models.people import Person
+
+
+class Says(models.TextChoices):
+    DONE = "done", "Done"
+    PHOTO = "photo", "Photo only"
+
+
+class Entry(models.Model):
+    """One thing said at the bench. Its id comes from the form, so that a form sent twice is one entry."""
+
+    id = models.UUIDField(primary_key=True)
+    stage = models.ForeignKey(Stage, models.PROTECT, related_name="entries")
+    says = models.CharField(max_length=8, choices=Says.choices)
+    sentence = models.CharField(max_length=300, blank=True)
+    for_client = models.BooleanField(default=True)
+    by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    taken_back_at = models.DateTimeField(null=True, blank=True)
+    taken_back_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
+    # Taken back although its letter had gone: the lead is told, until this says that they have seen it.
+    lead_saw_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("at", "id")
+        constraints = (
+            models.UniqueConstraint(
+                fields=["stage"], condition=Q(says=Says.DONE, taken_back_at=None), name="entry_done_once"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_says_display()}: {self.stage}"
+
+
+class PhotoState(models.TextChoices):
+    WAITING = "waiting", "Waiting to be developed"
+    DEVELOPED = "developed", "Developed"
+    UNREADABLE = "unreadable", "Did not come out"
+
+
+class PhotoQuerySet(models.QuerySet["Photo"]):
+    def standing(self) -> "PhotoQuerySet":
+        return self.filter(entry__taken_back_at=None)
+
+    def to_look_at(self) -> "PhotoQuerySet":
+        """What waits for the lead's eye before a client may see it."""
+        return self.standing().filter(
+            state=PhotoState.DEVELOPED,
+            for_client=True,
+            released_at=None,
+            stage__piece__job__release=Release.LOOKED,
+            stage__piece__job__closed_on=None,
+        )
+
+    def shown(self) -> "PhotoQuerySet":
+        """What a client may see: released, and nothing else."""
+        return self.standing().filter(state=PhotoState.DEVELOPED, for_client=True, released_at__isnull=False)
+
+
+class Photo(models.Model):
+    """A photograph from a phone. The original stays private; renditions are what anybody sees."""
+
+    entry = models.ForeignKey(Entry, models.PROTECT, related_name="photos")
+    stage = models.ForeignKey(Stage, models.PROTECT, related_name="photos")
+    original_sha256 = models.CharField(max_length=64)
+    original_type = models.CharField(max_length=4)
+    original_bytes = models.PositiveBigIntegerField()
+    state = models.CharField(max_length=10, choices=PhotoState.choices, default=PhotoState.WAITING)
+    reason = models.CharField(max_length=20, blank=True)
+    for_client = models.BooleanField(default=True)
+    released_at = models.DateTimeField(null=True, blank=True)
+    released_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
+    at = models.DateTimeField()
+
+    objects = PhotoQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("at", "id")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(released_at=None) | Q(state=PhotoState.DEVELOPED), name="photo_developed_before_release"
+            ),
+            models.UniqueConstraint(fields=["entry", "original_sha256"], name="photo_once_an_entry"),
+        )
+
+    def __str__(self) -> str:
+        return f"Photo {self.pk}"
+
+
+class Rendition(models.Model):
+    """An upright sRGB copy without metadata, named by the hash of its bytes. ``edge`` is the long edge aimed at, in px."""
+
+    photo = models.ForeignKey(Photo, models.CASCADE, related_name="renditions")
+    edge = models.PositiveSmallIntegerField()
+    sha256 = models.CharField(max_length=64, db_index=True)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    size_bytes = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ("edge",)
+        constraints = (models.UniqueConstraint(fields=["photo", "edge"], name="rendition_once_an_edge"),)
+
+    def __str__(self) -> str:
+        return f"{self.width} × {self.height}"

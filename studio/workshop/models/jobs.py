@@ -1,0 +1,124 @@
+"""A commission: the job, its pieces, and the stages each piece goes through."""
+
+from django.db import models
+from django.db.models import Exists, OuterRef, Q
+
+from studio.workshop.models.people import Client, Person
+
+
+class Release(models.TextChoices):
+    LOOKED = "looked", "When the lead has looked"
+    STRAIGHT = "straight", "Straight"
+
+
+class JobQuerySet(models.QuerySet["Job"]):
+    def live(self) -> "JobQuerySet":
+        return self.filter(closed_on=None)
+
+
+class Job(models.Model):
+    client = models.ForeignKey(Client, models.PROTECT, related_name="jobs")
+    name = models.CharField(max_length=80)
+    release = models.CharField(max_length=8, choices=Release.choices, default=Release.LOOKED)
+    wanted_day = models.DateField(null=True, blank=True)
+    van_day = models.DateField(null=True, blank=True)
+    closed_on = models.DateField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("van_day", "name", "id")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Confirmation(models.Model):
+    """What the lead last told the client about the job, in the lead's own words. Never changed, only followed."""
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="confirmations")
+    words = models.CharField(max_length=400)
+    by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("-at", "-id")
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class Piece(models.Model):
+    """One thing that is made, moved and put up on its own."""
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="pieces")
+    name = models.CharField(max_length=60)
+    note = models.CharField(max_length=140, blank=True)
+    position = models.PositiveIntegerField(default=0)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ("position", "id")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class StageKind(models.Model):
+    """A kind of shop work, with the studio's own sentence that tells a client what it is and why it looks rough now."""
+
+    name = models.CharField(max_length=40, unique=True)
+    sentence = models.CharField(max_length=300, blank=True)
+    position = models.PositiveIntegerField(default=0)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ("position", "name")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class StageQuerySet(models.QuerySet["Stage"]):
+    def told(self) -> "StageQuerySet":
+        """With all that a line about a stage names."""
+        return self.select_related("kind", "piece__job__client", "maker", "done_by")
+
+    def next_up(self) -> "StageQuerySet":
+        """The first stage of each piece that is not done, in jobs that are still going."""
+        earlier = Stage.objects.filter(piece=OuterRef("piece"), done_at=None).filter(
+            Q(position__lt=OuterRef("position")) | Q(position=OuterRef("position"), id__lt=OuterRef("id"))
+        )
+        return self.filter(done_at=None, piece__job__closed_on=None).exclude(Exists(earlier))
+
+    def on_bench_of(self, person: Person) -> "StageQuerySet":
+        """Given to this person, or to nobody; the first van first."""
+        mine = self.filter(Q(maker=person) | Q(maker=None))
+        van = models.F("piece__job__van_day").asc(nulls_last=True)
+        return mine.order_by(van, "piece__job_id", "piece__position", "piece_id", "position", "id")
+
+
+class Stage(models.Model):
+    piece = models.ForeignKey(Piece, models.CASCADE, related_name="stages")
+    kind = models.ForeignKey(StageKind, models.PROTECT, related_name="+")
+    title = models.CharField(max_length=60, blank=True)
+    position = models.PositiveIntegerField(default=0)
+    maker = models.ForeignKey(Person, models.SET_NULL, null=True, blank=True, related_name="+")
+    done_at = models.DateTimeField(null=True, blank=True)
+    done_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
+    version = models.PositiveIntegerField(default=1)
+
+    objects = StageQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("position", "id")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(done_at=None, done_by=None) | Q(done_at__isnull=False, done_by__isnull=False),
+                name="stage_done_by_somebody",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.kind}, {self.title}" if self.title else str(self.kind)

@@ -1,0 +1,87 @@
+"""Who may read along, who is owed word, and what was written."""
+
+from django.db import models
+from django.db.models import Q
+
+from studio.workshop.models.entries import Entry, Photo
+from studio.workshop.models.jobs import Job, Stage
+from studio.workshop.models.people import Contact
+
+
+class LinkQuerySet(models.QuerySet["Link"]):
+    def standing(self) -> "LinkQuerySet":
+        return self.filter(revoked_at=None)
+
+
+class Link(models.Model):
+    """One contact's door to the page of one job. The token is computed from it (``workshop/links.py``), never stored."""
+
+    contact = models.ForeignKey(Contact, models.CASCADE, related_name="links")
+    job = models.ForeignKey(Job, models.CASCADE, related_name="links")
+    public_id = models.CharField(max_length=16, unique=True)
+    version = models.PositiveIntegerField(default=1)
+    expires_on = models.DateField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    objects = LinkQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("id",)
+        constraints = (models.UniqueConstraint(fields=["contact", "job"], name="link_once_a_contact_and_job"),)
+
+    def __str__(self) -> str:
+        return self.public_id
+
+
+class NoticeState(models.TextChoices):
+    OWED = "owed", "Owed"  # waits for a photo to be developed, or for the lead to look
+    GOING = "going", "Going"  # has an hour to leave, and can still be taken back
+    LEAVING = "leaving", "Leaving"  # the letter is being handed over; too late to take back
+    TOLD = "told", "Told"
+    WITHDRAWN = "withdrawn", "Withdrawn"
+
+
+class Notice(models.Model):
+    """A contact is owed word that a stage is done. At most one a stage, unless it was withdrawn before it left."""
+
+    contact = models.ForeignKey(Contact, models.CASCADE, related_name="notices")
+    job = models.ForeignKey(Job, models.CASCADE, related_name="notices")
+    stage = models.ForeignKey(Stage, models.CASCADE, related_name="notices")
+    entry = models.ForeignKey(Entry, models.CASCADE, related_name="notices")
+    state = models.CharField(max_length=10, choices=NoticeState.choices, default=NoticeState.OWED)
+    at = models.DateTimeField()
+    leaves_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("at", "id")
+        constraints = (
+            models.UniqueConstraint(
+                fields=["contact", "stage"], condition=~Q(state=NoticeState.WITHDRAWN), name="notice_once_a_stage"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.contact}: {self.stage}"
+
+
+class LetterState(models.TextChoices):
+    SENT = "sent", "Sent"
+    UNKNOWN = "unknown", "Perhaps sent"
+
+
+class Letter(models.Model):
+    """What was written and sent. Holds ids, not texts: the text is in the outbox file named by the letter's id."""
+
+    id = models.UUIDField(primary_key=True)  # the id of the errand that sent it, and so its Message-ID
+    notice = models.OneToOneField(Notice, models.CASCADE, related_name="letter")
+    contact = models.ForeignKey(Contact, models.CASCADE, related_name="letters")
+    job = models.ForeignKey(Job, models.CASCADE, related_name="letters")
+    photo = models.ForeignKey(Photo, models.SET_NULL, null=True, blank=True, related_name="+")
+    state = models.CharField(max_length=8, choices=LetterState.choices, default=LetterState.SENT)
+    sent_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("-sent_at", "-id")
+
+    def __str__(self) -> str:
+        return f"Letter {self.pk}"

@@ -1,0 +1,56 @@
+"""What all tests share: a studio set out, a clock that stands still, and services that are there or say why not."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+NOW = datetime(2026, 3, 10, 10, 42, tzinfo=UTC)  # a Tuesday; no clock changes near
+
+
+@pytest.fixture
+def now() -> datetime:
+    return NOW
+
+
+@pytest.fixture(autouse=True)
+def folders(tmp_path: Path, settings: object) -> None:
+    """Media, outbox and arriving uploads of one test are its own."""
+    for name, folder in (("MEDIA_ROOT", "media"), ("OUTBOX", "outbox"), ("FILE_UPLOAD_TEMP_DIR", "arriving")):
+        (tmp_path / folder).mkdir(exist_ok=True)
+        setattr(settings, name, tmp_path / folder)
+
+
+def need_service(name: str) -> str:
+    """The path of a program; else the test is skipped with the reason, or fails where services are required."""
+    found = shutil.which(name)
+    if found:
+        return found
+    reason = f"{name} is not installed"
+    if os.environ.get("STUDIO_REQUIRE_SERVICES") == "1":
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+SHARED = Path(__file__).resolve().parent.parent.parent / "shared" / "data"
+
+
+def need_shared(name: str) -> Path:
+    """A file or folder of open data beside the checkout, or a skip with the reason."""
+    path = SHARED / name
+    if not path.exists():
+        pytest.skip(f"the open data {name} is not beside this checkout")
+    return path
+
+
+@pytest.fixture
+def published(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]]:
+    """The errand ids that would have been nudged, instead of a broker."""
+    from studio.workshop import errands
+
+    sent: list[str] = []
+    monkeypatch.setattr(errands.app, "send_task", lambda name, args, **options: sent.append(args[0]))
+    yield sent

@@ -1,0 +1,254 @@
+"""Logging at the bench: once however often it is sent, and taken back while nothing has gone."""
+
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+import pytest
+
+from studio.workshop import actions, duties, errands
+from studio.workshop.models import (
+    Entry,
+    Errand,
+    ErrandState,
+    History,
+    Kind,
+    Letter,
+    Notice,
+    NoticeState,
+    Photo,
+    Release,
+    Says,
+    Stage,
+)
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+
+
+def run_due(at: datetime) -> None:
+    """What workers would do until nothing is due any more."""
+    for _ in range(5):
+        for errand in Errand.objects.filter(state=ErrandState.WAITING, due_at__lte=at):
+            duties.run(errand.pk, lambda: at)
+            assert not Errand.objects.get(pk=errand.pk).error
+
+
+def test_the_same_form_sent_three_times_is_one_entry(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    builders.link(job)
+    stage, entry_id = builders.stage(job), uuid4()
+    answers = [builders.log_done(stage, entry_id=entry_id, now=now + timedelta(seconds=n)) for n in range(3)]
+    assert {answer.pk for answer in answers} == {entry_id}
+    assert Entry.objects.get().at == now
+    assert Photo.objects.count() == 1
+    assert Notice.objects.count() == 1
+    assert Errand.objects.filter(kind=Kind.DEVELOP_PHOTO).count() == 1
+    assert History.objects.filter(verb="logged done").count() == 1
+
+
+def test_a_form_id_used_for_another_stage_is_refused(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    first = builders.log_done(builders.stage(job))
+    with pytest.raises(actions.Refused):
+        builders.log_done(builders.stage(job, "mould"), entry_id=first.pk)
+    assert builders.stage(job, "mould").done_at is None
+
+
+def test_two_makers_log_one_stage_and_both_photos_are_kept(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    stage = builders.stage(job)
+    ada = builders.log_done(stage, by=builders.person("Ada"), content=builders.jpeg("red"))
+    bo = builders.log_done(stage, by=builders.person("Bo"), content=builders.jpeg("blue"))
+    assert (ada.says, bo.says) == (Says.DONE, Says.PHOTO)
+    assert Photo.objects.filter(stage=stage).count() == 2
+    assert builders.stage(job).done_by == builders.person("Ada")
+
+
+def test_done_again_without_a_photo_answers_with_the_first_entry(now: datetime, published: list[str]) -> None:
+    stage = builders.stage(builders.job())
+    ada = builders.log_done(stage, by=builders.person("Ada"))
+    again = builders.log_done(stage, by=builders.person("Bo"), photo=False)
+    assert again == ada
+    assert Entry.objects.count() == 1
+
+
+def test_without_a_sentence_the_studios_own_is_used(now: datetime, published: list[str]) -> None:
+    stage = builders.stage(builders.job())
+    assert builders.log_done(stage, photo=False).sentence == stage.kind.sentence
+    mould = builders.stage(Stage.objects.get(pk=stage.pk).piece.job, "mould")
+    assert builders.log_done(mould, photo=False, sentence="In two halves.").sentence == "In two halves."
+
+
+def test_a_note_for_ours_only_never_borrows_the_clients_sentence(now: datetime, published: list[str]) -> None:
+    assert builders.log_done(builders.stage(builders.job()), for_client=False).sentence == ""
+
+
+def test_straight_releases_when_developed_and_the_letter_leaves_after_ten_minutes(
+    now: datetime, published: list[str]
+) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    builders.log_done(builders.stage(job))
+    assert not Photo.objects.shown().exists()
+    run_due(now)
+    assert Photo.objects.shown().count() == 1
+    notice = Notice.objects.get()
+    assert (notice.state, notice.leaves_at) == (NoticeState.GOING, now + timedelta(minutes=10))
+    run_due(now + timedelta(minutes=9, seconds=59))
+    assert not Letter.objects.exists()
+    run_due(now + timedelta(minutes=10))
+    letter = Letter.objects.get()
+    assert letter.photo == Photo.objects.get()
+    assert Notice.objects.get().state == NoticeState.TOLD
+
+
+def test_when_the_lead_has_looked_nothing_goes_before(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.LOOKED)
+    builders.link(job)
+    builders.log_done(builders.stage(job))
+    run_due(now + timedelta(days=2))
+    assert not Photo.objects.shown().exists()
+    assert not Letter.objects.exists()
+    photo = Photo.objects.to_look_at().select_related("entry__stage__piece__job", "stage__piece__job").get()
+    later = now + timedelta(days=2)
+    assert actions.release_photos([photo], by=builders.lead(), now=later) == 1
+    assert actions.release_photos([photo], by=builders.lead(), now=later) == 0
+    assert Photo.objects.shown().count() == 1
+    run_due(later + timedelta(minutes=9))
+    assert not Letter.objects.exists()
+    run_due(later + timedelta(minutes=10))
+    assert Letter.objects.count() == 1
+
+
+def test_a_stage_done_without_a_photo_waits_for_the_lead_or_goes_straight(
+    now: datetime, published: list[str]
+) -> None:
+    straight = builders.job("Pretzel", client="Kneading Lane Bakery", release=Release.STRAIGHT)
+    looked = builders.job("Whale ear bone", client="Tide Hall", release=Release.LOOKED)
+    for job in (straight, looked):
+        builders.link(job)
+        entry = builders.log_done(builders.stage(job), photo=False)
+    run_due(now + timedelta(hours=1))
+    assert {letter.job for letter in Letter.objects.all()} == {straight}
+    assert actions.send_word(entry, by=builders.lead(), now=now) == 1
+    run_due(now + timedelta(hours=1))
+    assert Letter.objects.count() == 2
+
+
+def test_what_is_for_us_only_is_never_shown(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    builders.log_done(builders.stage(job), for_client=False, sentence="Gel coat too thin at the lip.")
+    run_due(now + timedelta(hours=1))
+    assert not Photo.objects.shown().exists()
+    letter = Letter.objects.get()
+    assert letter.photo is None
+    from studio.workshop.letters import read_outbox
+
+    assert "too thin" not in read_outbox(letter.pk).text
+
+
+def test_taken_back_before_the_letter_left_nothing_is_sent(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job))
+    run_due(now)
+    actions.take_back(entry, by=builders.person("Ada"), now=now + timedelta(minutes=5))
+    run_due(now + timedelta(hours=2))
+    assert not Letter.objects.exists()
+    assert builders.stage(job).done_at is None
+    assert not Photo.objects.shown().exists()
+    assert Notice.objects.get().state == NoticeState.WITHDRAWN
+
+
+def test_done_again_after_taking_back_sends_one_letter(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    builders.link(job)
+    actions.take_back(builders.log_done(builders.stage(job)), by=builders.person("Ada"), now=now)
+    builders.log_done(builders.stage(job), now=now + timedelta(minutes=1))
+    run_due(now + timedelta(hours=2))
+    assert Letter.objects.count() == 1
+
+
+def test_taken_back_after_the_letter_left_nothing_more_is_sent(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job))
+    run_due(now + timedelta(minutes=11))
+    assert Letter.objects.count() == 1
+    actions.take_back(entry, by=builders.person("Ada"), now=now + timedelta(minutes=12))
+    builders.log_done(builders.stage(job), now=now + timedelta(minutes=13))
+    run_due(now + timedelta(hours=2))
+    assert Letter.objects.count() == 1
+    assert Entry.objects.get(pk=entry.pk).notices.get().state == NoticeState.TOLD
+
+
+def test_it_is_too_late_after_24_hours_or_once_the_next_stage_began(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    ada = builders.person("Ada")
+    entry = builders.log_done(builders.stage(job), by=ada)
+    with pytest.raises(actions.TooLate):
+        actions.take_back(entry, by=ada, now=now + timedelta(hours=24, seconds=1))
+    with pytest.raises(actions.TooLate):
+        actions.take_back(entry, by=builders.person("Bo"), now=now)
+    builders.log_done(builders.stage(job, "mould"), by=ada)
+    with pytest.raises(actions.TooLate):
+        actions.take_back(entry, by=ada, now=now)
+    assert builders.stage(job).done_at is not None
+
+
+def test_taking_back_twice_is_the_same_as_once(now: datetime, published: list[str]) -> None:
+    ada = builders.person("Ada")
+    entry = builders.log_done(builders.stage(builders.job()), by=ada)
+    first = actions.take_back(entry, by=ada, now=now)
+    assert actions.take_back(entry, by=ada, now=now + timedelta(hours=30)) == first
+    assert History.objects.filter(verb="took back").count() == 1
+
+
+def test_a_file_that_only_looks_like_a_photo_leaves_the_stage_done(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    builders.log_done(builders.stage(job), content=builders.jpeg()[:200])
+    run_due(now)
+    photo = Photo.objects.get()
+    assert (photo.state, photo.reason) == ("unreadable", "incomplete")
+    assert builders.stage(job).done_at == now
+    assert Errand.objects.get(kind=Kind.DEVELOP_PHOTO).state == ErrandState.DONE
+    assert Notice.objects.get().state == NoticeState.OWED  # the lead decides whether word goes without it
+
+
+def test_history_can_only_be_added_to(now: datetime, published: list[str]) -> None:
+    builders.log_done(builders.stage(builders.job()))
+    with pytest.raises(TypeError):
+        History.objects.all().delete()
+    with pytest.raises(TypeError):
+        History.objects.update(verb="nothing")
+
+
+def test_a_revoked_link_gets_no_letter(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    link = builders.link(job)
+    builders.log_done(builders.stage(job))
+    run_due(now)
+    actions.revoke_link(link, by=builders.lead(), now=now)
+    run_due(now + timedelta(hours=1))
+    assert not Letter.objects.exists()
+
+
+def test_each_contact_gets_one_letter_a_stage(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    for name in ("Priya", "Tom"):
+        builders.link(job, name)
+    builders.link(job, "Nobody", email="")
+    builders.log_done(builders.stage(job))
+    run_due(now + timedelta(hours=1))
+    assert sorted(letter.contact.name for letter in Letter.objects.all()) == ["Priya", "Tom"]
+
+
+def test_nothing_is_nudged_by_a_transaction_that_is_undone(
+    now: datetime, published: list[str], django_capture_on_commit_callbacks: object
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):  # type: ignore[operator]
+        builders.log_done(builders.stage(builders.job()))
+    assert published == [str(Errand.objects.get().pk)]
+    assert errands.sweep(now) == 0
