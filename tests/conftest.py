@@ -2,7 +2,6 @@
 
 import os
 import shutil
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -47,10 +46,10 @@ def need_shared(name: str) -> Path:
 
 
 @pytest.fixture
-def published(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]]:
+def published(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The errand ids that would have been nudged, instead of a broker."""
-    from studio.workshop import errands
+    from studio.celery import app
 
     sent: list[str] = []
-    monkeypatch.setattr(errands.app, "send_task", lambda name, args, **options: sent.append(args[0]))
-    yield sent
+    monkeypatch.setattr(app, "send_task", lambda name, args, **options: sent.append(args[0]))
+    return sent

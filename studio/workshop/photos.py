@@ -34,7 +34,7 @@ class Arrived:
     refused: tuple[str, ...]
 
 
-def keep(uploads: Iterable[UploadedFile]) -> Arrived:
+def keep(uploads: "Iterable[UploadedFile[bytes]]") -> Arrived:
     """Keeps each upload whose first bytes look like a photo. Raises DiskFull."""
     kept: dict[str, Kept] = {}
     refused = []
@@ -55,7 +55,7 @@ def keep(uploads: Iterable[UploadedFile]) -> Arrived:
     return Arrived(tuple(kept.values()), tuple(refused))
 
 
-def _on_disk(upload: UploadedFile) -> Path:
+def _on_disk(upload: "UploadedFile[bytes]") -> Path:
     if not isinstance(upload, TemporaryUploadedFile):
         raise TypeError("uploads come as files on the media's own disk (FILE_UPLOAD_HANDLERS)")
     return Path(upload.temporary_file_path())
