@@ -120,7 +120,6 @@ LOCALE_PATHS = [BASE_DIR / "studio" / "locale"]
 
 STATIC_URL = "static/"
 STATICFILES_DIRS = [BASE_DIR / "studio" / "static"]
-STATIC_ROOT = DATA / "static"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 WHITENOISE_MAX_AGE = 60 * 60 * 24 * 365  # every address carries its content's hash

@@ -1,0 +1,80 @@
+"""Pages for when something is wrong. Each says what to do next."""
+
+from typing import Final
+
+from django.core.exceptions import RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
+from django.http import HttpRequest, HttpResponse, HttpResponseNotFound, HttpResponseServerError
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
+
+from studio.front import sheets
+from studio.front.csp import CLIENT
+
+_TOO_LARGE = (RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent)
+# No template, database, session or translation: whatever broke, these bytes can still be sent.
+_SERVER_ERROR: Final = f"""<!doctype html>
+<html lang="en-GB">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="robots" content="noindex">
+<title>Error: something broke here</title>
+<link rel="icon" href="/static/natch.svg" type="image/svg+xml">
+<style>{sheets.css("")}</style>
+</head>
+<body>
+<main class="door">
+<div class="tape"><h1>Something broke here</h1></div>
+<p class="lede">It was not you. What was kept before this is still kept.</p>
+<p>Go back and try once more. If it breaks again, tell whoever runs this studio what you did and at what time.</p>
+</main>
+</body>
+</html>
+"""
+
+
+def link_not_open(request: HttpRequest) -> HttpResponse:
+    """The one answer to every client's address that does not open, so that it tells nothing about what there is."""
+    words = {"what": _("This link no longer opens."), "advice": _("Ask whoever sent it for a new one.")}
+    return HttpResponseNotFound(render_to_string("front/trouble.html", words))
+
+
+def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    if isinstance(exception, _TOO_LARGE):
+        return too_large(request)
+    advice = _("Something in the address or the form was cut short on its way. Go back and send it again.")
+    return _page(request, 400, _("That could not be read"), advice)
+
+
+def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    advice = _("You are signed in, but not as somebody who runs the studio. Ask the lead if you need what is on it.")
+    return _page(request, 403, _("This page is for the lead"), advice)
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    advice = _(
+        "Nothing was changed. Go back, load the page anew and send it once more. "
+        "If it happens again, let the browser keep cookies for this site."
+    )
+    return _page(request, 403, _("That form was open too long"), advice)
+
+
+def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    advice = _("The address may be cut short, or the thing was moved. Go back to the start and look for it there.")
+    return _page(request, 404, _("There is nothing here"), advice)
+
+
+def too_large(request: HttpRequest) -> HttpResponse:
+    advice = _("Nothing of it was kept. Go back and send fewer photos at a time, or smaller ones.")
+    return _page(request, 413, _("That was too much at once"), advice)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    return HttpResponseServerError(_SERVER_ERROR)
+
+
+def _page(request: HttpRequest, status: int, what: str, advice: str) -> HttpResponse:
+    if request.path_info.startswith(CLIENT):
+        return link_not_open(request)
+    return render(request, "front/trouble.html", {"what": what, "advice": advice, "way_on": True}, status=status)
