@@ -1,0 +1,103 @@
+"""Runs the studio in the foreground: `python3 manage.py up`."""
+
+import argparse
+import os
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from django.conf import settings
+from django.core.management import BaseCommand, CommandError, call_command
+from django.db import Error, connection, connections
+from django.db.migrations.executor import MigrationExecutor
+from django.utils import timezone
+
+from studio.celery import app
+from studio.front.signin import openers
+from studio.running import run
+from studio.running.supervisor import GiveUp
+from studio.workshop import actions, errands
+from studio.workshop.models import Person, Role
+
+T = TypeVar("T")
+
+
+class Command(BaseCommand):
+    help = "Runs the studio: broker, worker, beat and web, until Ctrl-C."
+    requires_system_checks = ()  # `manage.py check` is for who builds; a start should be quick
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        parser.add_argument("--port", type=_port, default=8000, help="where the web answers; 0 takes a free one")
+        parser.add_argument("--host", default="127.0.0.1", help="0.0.0.0 opens it to the workshop's network")
+        parser.add_argument("--data", metavar="DIR", help="the data folder; .studio beside manage.py by default")
+        parser.add_argument("--ready-file", metavar="FILE", type=Path, help="gets the addresses as JSON once it runs")
+        parser.add_argument("--broker", choices=("auto", "redis", "folder"), default="auto")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        # A new word each run, which the web inherits: the links that open straight in end with the run.
+        os.environ["STUDIO_OPENER_NONCE"] = secrets.token_urlsafe(16)
+        wishes = run.Wishes(
+            data=settings.DATA,
+            host=options["host"],
+            port=options["port"],
+            ready_file=options["ready_file"] and options["ready_file"].absolute(),
+            broker=options["broker"],
+            given_broker=os.environ.get("STUDIO_BROKER_URL", "").strip(),
+            given_address=os.environ.get("STUDIO_ADDRESS", "").strip(),
+        )
+        record = run.Record(
+            prepare=_prepare,
+            use_broker=_use_broker,
+            openers=lambda url: _briefly(lambda: openers(url)),
+            free_dead=lambda: _briefly(lambda: errands.free_dead(timezone.now())),
+            deaf=lambda: _briefly(lambda: errands.deaf(timezone.now())),
+            overdue=lambda: _briefly(lambda: errands.overdue_pids(timezone.now())),
+        )
+        try:
+            run.run(wishes, record, self.stdout.write)
+        except GiveUp as problem:
+            raise CommandError(str(problem)) from None
+        except Error as error:
+            raise CommandError(f"The database cannot be used. {error}".strip()) from None
+
+
+def _port(word: str) -> int:
+    if not word.isdecimal() or int(word) > 65535:
+        raise argparse.ArgumentTypeError(f"{word} is no port. Write a number from 1 to 65535.")
+    return int(word)
+
+
+def _briefly(question: Callable[[], T]) -> T:
+    """Asks the record without keeping a connection open until the next time."""
+    try:
+        return question()
+    finally:
+        connections.close_all()
+
+
+def _use_broker(url: str) -> None:
+    app.conf.update(broker_url=url)
+
+
+def _prepare(open_to_network: bool) -> None:
+    """The record as this run needs it. Raises GiveUp where it may not be opened to the network."""
+    plan = MigrationExecutor(connection)
+    if plan.migration_plan(plan.loader.graph.leaf_nodes()):
+        call_command("migrate", verbosity=0, interactive=False)
+    if connection.vendor == "postgresql":
+        call_command("portal_role")
+    actions.set_out_studio()
+    if open_to_network and not _lead_has_password():
+        raise GiveUp(
+            "Before the studio is opened to a network, a lead needs a password. Start it without --host first and make "
+            "a lead, then: python3 manage.py changepassword and the lead's e-mail address."
+        )
+    if not Person.objects.exists():
+        call_command("demo")
+    errands.sweep(timezone.now())
+    connections.close_all()
+
+
+def _lead_has_password() -> bool:
+    return any(lead.has_usable_password() for lead in Person.objects.filter(role=Role.LEAD, is_active=True))

@@ -1,0 +1,37 @@
+"""Every ten seconds: workers that hear nothing are restarted, and work that does not end is ended."""
+
+from unittest.mock import Mock, call
+
+import pytest
+
+from studio.running import watch
+from studio.running.supervisor import Supervisor
+
+pytestmark = pytest.mark.once
+
+
+def test_deaf_workers_are_restarted_and_then_given_time_to_hear() -> None:
+    supervisor, deaf, now = Mock(spec=Supervisor), Mock(return_value=False), Mock(return_value=1000.0)
+    hook = watch.hook(supervisor, ["worker-1", "worker-2"], deaf=deaf, overdue=lambda: [], clock=now)
+    assert hook.call()
+    supervisor.restart.assert_not_called()
+
+    deaf.return_value = True
+    assert hook.call()
+    assert [args.args[0] for args in supervisor.restart.call_args_list] == ["worker-1", "worker-2"]
+
+    now.return_value = 1080.0  # still starting, or at its first errand
+    hook.call()
+    assert supervisor.restart.call_count == 2
+
+    now.return_value = 1095.0
+    hook.call()
+    assert supervisor.restart.call_count == 4
+
+
+def test_who_works_past_the_limit_is_killed() -> None:
+    supervisor = Mock(spec=Supervisor)
+    hook = watch.hook(supervisor, [], deaf=lambda: False, overdue=lambda: [41, 42])
+    assert hook.call()
+    assert [args.args[0] for args in supervisor.kill.call_args_list] == [41, 42]
+    assert supervisor.kill.call_args_list[0] == call(41, "an errand ran past its time limit")
