@@ -5,6 +5,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from studio import env
+from studio.running import folder
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA = env.folder("DATA", BASE_DIR / ".studio")
@@ -88,13 +89,16 @@ AUTH_PASSWORD_VALIDATORS = [
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 DATABASE = env.database("DATABASE_URL", DATA / "studio.sqlite3")
+PORTAL_ROLE = "studio_portal"
 SQLITE = DATABASE["ENGINE"].endswith("sqlite3")
 
 
 def _connection(read_only: bool) -> dict[str, Any]:
     """One DATABASES entry. Measured: with these SQLite options six writers at once never met a locked database."""
     if not SQLITE:
-        options: dict[str, Any] = {"options": "-c default_transaction_read_only=on"} if read_only else {}
+        # The role is the real fence (manage.py portal_role): it has no more than SELECT on what a client's page shows.
+        fence = f"-c role={PORTAL_ROLE} -c default_transaction_read_only=on"
+        options: dict[str, Any] = {"options": fence} if read_only else {}
         return DATABASE | {"CONN_MAX_AGE": 600, "CONN_HEALTH_CHECKS": True, "OPTIONS": options}
     if read_only:
         # mode=ro cannot be switched off by SQL; query_only is the second fence, and the one that tests have.
@@ -136,7 +140,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
 PHOTO_MAX_BYTES = 60_000_000
 
-CELERY_BROKER_URL = env.text("BROKER_URL", f"folder://{(DATA / 'broker').as_posix()}")
+CELERY_BROKER_URL = env.text("BROKER_URL", folder.address(DATA / "broker"))
 CELERY_TIMEZONE = TIME_ZONE
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
@@ -149,6 +153,7 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_MAX_TASKS_PER_CHILD = 100
 CELERY_WORKER_MAX_MEMORY_PER_CHILD = 400_000
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False  # nothing asks a worker anything: what counts is in the rows
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BROKER_CONNECTION_MAX_RETRIES = None
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
@@ -159,6 +164,9 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
         "socket_connect_timeout": 2,
         "socket_keepalive": True,
         "health_check_interval": 10,
+        # For who publishes: one more try at once, or a request would wait 6 s for a broker that is gone (measured).
+        "max_retries": 1,
+        "interval_start": 0.1,
         "queue_order_strategy": "priority",
     }
     if CELERY_BROKER_URL.startswith(("redis", "unix", "rediss", "valkey"))

@@ -10,8 +10,22 @@ from django.conf import settings
 from django.core.files.uploadedfile import TemporaryUploadedFile
 from PIL import Image
 
-from studio.workshop import actions, photos
-from studio.workshop.models import Contact, Entry, Job, Link, Person, Piece, Release, Role, Says, Stage, StageKind
+from studio.workshop import actions, duties, photos
+from studio.workshop.models import (
+    Contact,
+    Entry,
+    Errand,
+    ErrandState,
+    Job,
+    Link,
+    Person,
+    Piece,
+    Release,
+    Role,
+    Says,
+    Stage,
+    StageKind,
+)
 from tests.conftest import NOW
 
 
@@ -107,3 +121,11 @@ def log_done(
 
 def media() -> list[Path]:
     return [path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()]
+
+
+def work(at: datetime = NOW) -> None:
+    """What the workers would do: every errand that is due, and then those that these asked for."""
+    due = Errand.objects.filter(state=ErrandState.WAITING, due_at__lte=at)
+    while errands := list(due.all()):
+        for errand in errands:
+            duties.run(errand.pk, lambda: at)

@@ -3,9 +3,12 @@
 import os
 import shutil
 from datetime import UTC, datetime
+from io import StringIO
 from pathlib import Path
 
 import pytest
+from django.core.management import call_command
+from pytest_django import DjangoDbBlocker
 
 NOW = datetime(2026, 3, 10, 10, 42, tzinfo=UTC)  # a Tuesday; no clock changes near
 
@@ -13,6 +16,13 @@ NOW = datetime(2026, 3, 10, 10, 42, tzinfo=UTC)  # a Tuesday; no clock changes n
 @pytest.fixture
 def now() -> datetime:
     return NOW
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> None:
+    """On PostgreSQL the clients' pages read as a role of their own, in tests too."""
+    with django_db_blocker.unblock():
+        call_command("portal_role", stdout=StringIO())
 
 
 @pytest.fixture(autouse=True)

@@ -50,7 +50,9 @@ def stage_done(notice: Notice, picture: bytes | None) -> Written:
         "job": job.name,
         "piece": notice.stage.piece.name,
         "stage": str(notice.stage),
-        "sentence": notice.entry.sentence if notice.entry.for_client else notice.stage.kind.sentence,
+        "sentence": notice.entry.sentence
+        if notice.entry.for_client and notice.entry.released_at
+        else notice.stage.kind.sentence,
         "address": links.address_for(link),
         "picture": picture is not None,
     }

@@ -252,3 +252,14 @@ def test_nothing_is_nudged_by_a_transaction_that_is_undone(
         builders.log_done(builders.stage(builders.job()))
     assert published == [str(Errand.objects.get().pk)]
     assert errands.sweep(now) == 0
+
+
+@pytest.mark.parametrize(("release", "at_once"), [(Release.STRAIGHT, True), (Release.LOOKED, False)])
+def test_a_makers_words_wait_for_the_lead_like_the_photo(
+    now: datetime, published: list[str], release: Release, at_once: bool
+) -> None:
+    job = builders.job(release=release)
+    entry = builders.log_done(builders.stage(job), sentence="The spout took three goes.", photo=False)
+    assert (entry.released_at is not None) is at_once
+    actions.send_word(entry, by=builders.lead(), now=now)
+    assert Entry.objects.get(pk=entry.pk).released_at == now

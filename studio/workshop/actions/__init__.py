@@ -30,7 +30,7 @@ from studio.workshop.actions.people import (
     change_person,
     set_password,
 )
-from studio.workshop.actions.release import keep_for_us, release_photos, say_nothing, send_word
+from studio.workshop.actions.release import keep_for_us, release_photos, say_nothing, send_word, take_back_letter
 from studio.workshop.actions.studio import change_studio, set_out_studio
 
 __all__ = [
@@ -68,5 +68,6 @@ __all__ = [
     "set_out_studio",
     "set_password",
     "take_back",
+    "take_back_letter",
     "try_again",
 ]

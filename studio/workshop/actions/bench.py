@@ -10,7 +10,7 @@ from studio.workshop import errands
 from studio.workshop.actions.errors import Refused, TooLate
 from studio.workshop.actions.history import note
 from studio.workshop.actions.notices import owe_notices, withdraw_notices
-from studio.workshop.models import Entry, Kind, Person, Photo, Says, Stage
+from studio.workshop.models import Entry, Kind, Person, Photo, Release, Says, Stage
 from studio.workshop.photos import Kept
 
 TAKE_BACK_WITHIN = timedelta(hours=24)
@@ -36,6 +36,8 @@ def log_at_bench(
     first = Entry.objects.filter(pk=entry_id).first()
     if first:
         return _same_form(first, stage, by)
+    if says == Says.DONE and stage.piece.job.closed_on:
+        raise Refused("This job is closed. Ask the lead, or add a photo only.")
     done = says == Says.DONE and Stage.objects.filter(pk=stage.pk, done_at=None).update(done_at=now, done_by=by)
     if says == Says.DONE and not done and not photos:
         return Entry.objects.get(stage=stage, says=Says.DONE, taken_back_at=None)
@@ -46,6 +48,7 @@ def log_at_bench(
             "says": Says.DONE if done else Says.PHOTO,
             "sentence": sentence or (stage.kind.sentence if for_client else ""),
             "for_client": for_client,
+            "released_at": now if for_client and stage.piece.job.release == Release.STRAIGHT else None,
             "by": by,
             "at": now,
         },

@@ -46,6 +46,15 @@ def let_go(entry: Entry, *, now: datetime) -> int:
     return len(owed)
 
 
+def hold_notices(entry: Entry, *, now: datetime) -> None:
+    """Back to owed, for the lead to decide: what has an hour to leave loses it. What is leaving, leaves."""
+    for notice in Notice.objects.filter(entry=entry, state=NoticeState.GOING):
+        if Notice.objects.filter(pk=notice.pk, state=NoticeState.GOING).update(
+            state=NoticeState.OWED, leaves_at=None
+        ):
+            errands.drop(Kind.SEND_LETTER, str(notice.pk), now=now)
+
+
 def withdraw_notices(notices: QuerySet[Notice], *, now: datetime) -> int:
     """Takes back what has not begun to leave. Returns how many had left, or were leaving, already."""
     for notice in notices.filter(state__in=[NoticeState.OWED, NoticeState.GOING]):

@@ -5,10 +5,10 @@ from datetime import datetime
 
 from django.db import transaction
 
-from studio.workshop.actions.errors import Refused
+from studio.workshop.actions.errors import Refused, TooLate
 from studio.workshop.actions.history import note
-from studio.workshop.actions.notices import let_go, withdraw_notices
-from studio.workshop.models import Entry, Person, Photo, PhotoState
+from studio.workshop.actions.notices import hold_notices, let_go, withdraw_notices
+from studio.workshop.models import Entry, Notice, Person, Photo, PhotoState
 
 
 @transaction.atomic
@@ -31,16 +31,27 @@ def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: 
     for entry in entries.values():
         if sentence is not None:
             Entry.objects.filter(pk=entry.pk).update(sentence=sentence)
+        _release_words(entry, now)
         let_go(entry, now=now)
     return released
 
 
+def _release_words(entry: Entry, now: datetime) -> None:
+    Entry.objects.filter(pk=entry.pk, released_at=None).update(released_at=now)
+
+
 @transaction.atomic
 def keep_for_us(photos: Sequence[Photo], *, by: Person, now: datetime) -> None:
-    """Takes photos off the client's page, or never puts them there. What a letter already shows cannot be undone."""
+    """Takes photos off the client's page, or never puts them there. What a letter already shows cannot be undone.
+
+    A letter that would now leave without any picture waits for the lead's word instead.
+    """
     for photo in photos:
         if Photo.objects.filter(pk=photo.pk).update(for_client=False, released_at=None, released_by=None):
             note("kept photo for us", photo, by=by, now=now, job=photo.stage.piece.job)
+    for entry in {photo.entry_id: photo.entry for photo in photos}.values():
+        if not Photo.objects.shown().filter(entry=entry).exists():
+            hold_notices(entry, now=now)
 
 
 @transaction.atomic
@@ -48,6 +59,7 @@ def send_word(entry: Entry, *, by: Person, now: datetime) -> int:
     """Lets the letter of a stage go without waiting for a photo. Returns how many letters will leave."""
     if entry.taken_back_at:
         raise Refused("It was taken back in the meantime. There is nothing to tell.")
+    _release_words(entry, now)
     note("sent word", entry.stage, by=by, now=now, job=entry.stage.piece.job)
     return let_go(entry, now=now)
 
@@ -57,3 +69,11 @@ def say_nothing(entry: Entry, *, by: Person, now: datetime) -> int:
     """Takes back the letters of a stage that have not left. Returns how many had left already."""
     note("said nothing", entry.stage, by=by, now=now, job=entry.stage.piece.job)
     return withdraw_notices(entry.notices.all(), now=now)
+
+
+@transaction.atomic
+def take_back_letter(notice: Notice, *, by: Person, now: datetime) -> None:
+    """This one contact is not told. Raises TooLate once the letter is leaving; taking back twice is the same as once."""
+    if withdraw_notices(Notice.objects.filter(pk=notice.pk), now=now):
+        raise TooLate("That letter has left already. It cannot be taken back.")
+    note("took back letter", notice.stage, by=by, now=now, job=notice.job)

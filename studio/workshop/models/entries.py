@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
-from studio.workshop.models.jobs import Release, Stage
+from studio.workshop.models.jobs import Stage
 from studio.workshop.models.people import Person
 
 
@@ -20,6 +20,8 @@ class Entry(models.Model):
     says = models.CharField(max_length=8, choices=Says.choices)
     sentence = models.CharField(max_length=300, blank=True)
     for_client = models.BooleanField(default=True)
+    # From when the client reads the sentence: at once on a job that goes straight, else when the lead has looked.
+    released_at = models.DateTimeField(null=True, blank=True)
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     at = models.DateTimeField()
     taken_back_at = models.DateTimeField(null=True, blank=True)
@@ -50,12 +52,12 @@ class PhotoQuerySet(models.QuerySet["Photo"]):
         return self.filter(entry__taken_back_at=None)
 
     def to_look_at(self) -> "PhotoQuerySet":
-        """What waits for the lead's eye before a client may see it."""
+        """What waits for the lead's eye before a client may see it. On a job that goes straight, that is what came
+        before it did."""
         return self.standing().filter(
             state=PhotoState.DEVELOPED,
             for_client=True,
             released_at=None,
-            stage__piece__job__release=Release.LOOKED,
             stage__piece__job__closed_on=None,
         )
 
