@@ -1,0 +1,79 @@
+"""What stands on a bench, and what stands on all of them: the next stage of each piece, 50 at a time."""
+
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.db.models import F, OuterRef, Q, Subquery
+from django.http import QueryDict
+from django.utils.dateparse import parse_datetime
+
+from studio.workshop.models import Entry, Person, Stage
+
+PAGE = 50
+
+
+@dataclass(frozen=True)
+class Page:
+    """``more`` is the query string that leads on from here, empty on the last page."""
+
+    stages: list[Stage]
+    more: str = ""
+
+
+def next_for(person: Person, *, but: Stage | None = None) -> Stage | None:
+    """The first on this person's bench, leaving out the stage that they look at."""
+    found = Stage.objects.next_up().told().on_bench_of(person)
+    return (found.exclude(pk=but.pk) if but else found).first()
+
+
+def on_bench(person: Person, asked: QueryDict) -> Page:
+    """By van, as ``on_bench_of`` has it; ``?after=`` is the last stage of the page before."""
+    stages = Stage.objects.next_up().told().on_bench_of(person)
+    after = asked.get("after", "")
+    last = Stage.objects.select_related("piece__job").filter(pk=after).first() if _is_id(after) else None
+    found = list((stages.filter(_behind(last)) if last else stages)[: PAGE + 1])
+    more = urlencode({"after": found[PAGE - 1].pk}) if len(found) > PAGE else ""
+    return Page(found[:PAGE], more)
+
+
+def _is_id(text: str) -> bool:
+    return text.isascii() and text.isdecimal() and len(text) < 19
+
+
+def _behind(last: Stage) -> Q:
+    """One piece has one next stage, so van, job and place in the job are the whole key."""
+    piece, van = last.piece, last.piece.job.van_day
+    in_job = Q(piece__position__gt=piece.position) | Q(piece__position=piece.position, piece_id__gt=piece.pk)
+    in_van = Q(piece__job_id__gt=piece.job_id) | Q(piece__job_id=piece.job_id) & in_job
+    behind = Q(piece__job__van_day=van) & in_van
+    return behind | Q(piece__job__van_day__gt=van) | Q(piece__job__van_day=None) if van else behind
+
+
+def all_pieces(asked: QueryDict) -> Page:
+    """Each live piece, the one that was touched last first. The key is in the address, because a touch moves a piece."""
+    touches = Entry.objects.filter(stage__piece=OuterRef("piece"), taken_back_at=None).order_by("-at")
+    stages = (
+        Stage.objects.next_up()
+        .told()
+        .annotate(touched=Subquery(touches.values("at")[:1]))
+        .order_by(F("touched").desc(nulls_last=True), "-piece_id")
+    )
+    piece = asked.get("piece", "")
+    if _is_id(piece):
+        stages = stages.filter(_touched_before(asked.get("before", ""), int(piece)))
+    found = list(stages[: PAGE + 1])
+    if len(found) <= PAGE:
+        return Page(found)
+    touched = found[PAGE - 1].touched  # type: ignore[attr-defined]  # an annotation
+    before = touched.isoformat() if touched else ""
+    return Page(found[:PAGE], urlencode({"before": before, "piece": found[PAGE - 1].piece_id}))
+
+
+def _touched_before(text: str, piece_id: int) -> Q:
+    try:
+        at = parse_datetime(text)
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        return Q(touched=None, piece_id__lt=piece_id)
+    return Q(touched__lt=at) | Q(touched=at, piece_id__lt=piece_id) | Q(touched=None)

@@ -1,0 +1,192 @@
+"""The bench in a real browser: choosing a photo is all there is to do, and without script there is a button."""
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from studio.workshop.models import Entry, Piece, Says, Stage
+from tests import builders
+from tests.bench.conftest import FILM, page_of, run_due
+from tests.conftest import need_service
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+Open = Callable[..., Page]
+PHONE, SMALL = {"width": 390, "height": 844}, {"width": 360, "height": 640}
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    path = need_service("chromium")
+    # Playwright runs an event loop in this thread, which Django would take for a mistake.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    try:
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+            yield browser
+            browser.close()
+    finally:
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+
+
+@pytest.fixture
+def stage(db: None, published: list[str]) -> Stage:
+    job = builders.job()
+    Piece.objects.update(note="Jaw opens 40°. Keep the rod hole at the back clear of filler.")
+    return builders.stage(job)
+
+
+@pytest.fixture
+def at_bench(chromium: Browser, live_server: LiveServer, stage: Stage) -> Open:
+    """Opens a page as Ada, in a browser of its own."""
+    signed_in = Client()
+    signed_in.force_login(builders.person("Ada"))
+    session = signed_in.cookies[settings.SESSION_COOKIE_NAME].value
+
+    def enter(address: str, **context: object) -> Page:
+        options = {"viewport": PHONE, "locale": "en-GB"} | context
+        told: BrowserContext = chromium.new_context(**options)  # type: ignore[arg-type]
+        told.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": session, "url": live_server.url}])
+        page = told.new_page()
+        page.goto(live_server.url + address)
+        return page
+
+    return enter
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    path = tmp_path / "snail.jpg"
+    path.write_bytes(builders.jpeg())
+    return path
+
+
+def test_a_chosen_photo_is_done_and_kept(at_bench: Open, stage: Stage, photo: Path) -> None:
+    page = at_bench(reverse("bench"))
+    page.get_by_label("Done. Take the photo").set_input_files(photo)
+    page.wait_for_url("**/bench/kept/**")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Kept. Talking watering can, carving done")
+    entry = Entry.objects.get()
+    assert (entry.says, entry.photos.count()) == (Says.DONE, 1)
+    run_due(timezone.now())
+    expect(page.get_by_text("The photo is developed.")).to_be_visible()  # it looked again by itself
+    expect(page.get_by_role("img")).to_be_visible()
+    page.get_by_role("button", name="Take it back").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Taken back.")
+    assert Stage.objects.get(pk=stage.pk).done_at is None
+
+
+def test_photo_only_sends_several_at_once(at_bench: Open, stage: Stage, photo: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.jpg"
+    other.write_bytes(builders.jpeg("navy"))
+    page = at_bench(page_of(stage))
+    page.get_by_label("Photo only").set_input_files([photo, other])
+    page.wait_for_url("**/bench/kept/**")
+    assert (Entry.objects.get().says, Entry.objects.get().photos.count()) == (Says.PHOTO, 2)
+
+
+def test_without_script_a_photo_is_chosen_and_sent(at_bench: Open, stage: Stage, photo: Path) -> None:
+    page = at_bench(reverse("bench"), java_script_enabled=False)
+    page.get_by_label("Done. Take the photo").set_input_files(photo)
+    page.get_by_role("button", name="Send: done, with this photo").click()
+    page.wait_for_url("**/bench/kept/**")
+    assert (Entry.objects.get().says, Entry.objects.get().photos.count()) == (Says.DONE, 1)
+    page.get_by_role("link", name="Look again").click()
+    expect(page.get_by_text("The photo is being developed.")).to_be_visible()
+
+
+def test_without_script_a_photo_alone_is_sent(at_bench: Open, stage: Stage, photo: Path) -> None:
+    page = at_bench(page_of(stage), java_script_enabled=False)
+    page.get_by_label("Photo only").set_input_files(photo)
+    page.get_by_role("button", name="Send the photo").click()
+    page.wait_for_url("**/bench/kept/**")
+    assert Entry.objects.get().says == Says.PHOTO
+
+
+def test_with_script_no_send_button_is_in_the_way(at_bench: Open, stage: Stage) -> None:
+    page = at_bench(page_of(stage))
+    expect(page.get_by_role("button", name="Send")).to_have_count(0)
+    expect(page.get_by_role("button", name="Done, no photo")).to_be_visible()
+
+
+def test_a_form_is_sent_once_says_so_and_is_not_dead_for_good(at_bench: Open, stage: Stage) -> None:
+    page = at_bench(page_of(stage))
+    page.clock.install()
+    send = "form => form.dispatchEvent(new Event('submit', {bubbles: true, cancelable: true}))"  # without the sending
+    form, status = page.locator("form.work"), page.locator(".shut").get_by_role("status")
+    assert form.evaluate(send) is True
+    expect(status).to_have_text("Sending …")
+    expect(page.get_by_text("Done. Take the photo")).to_be_hidden()
+    assert form.evaluate(send) is False
+    page.clock.fast_forward(30_000)
+    expect(status).to_have_text("Still sending. Wait, or send it again.")
+    assert form.evaluate(send) is True
+
+
+def test_going_back_gives_the_form_a_new_id(at_bench: Open, stage: Stage, photo: Path) -> None:
+    page = at_bench(page_of(stage))
+    first = page.locator("input[name=entry]").first.input_value()
+    page.get_by_label("Photo only").set_input_files(photo)
+    page.wait_for_url("**/bench/kept/**")
+    page.go_back()
+    expect(page.locator("input[name=entry]").first).not_to_have_value(first)
+
+
+def test_a_film_is_refused_with_its_sentence_and_the_words_stay(at_bench: Open, stage: Stage, tmp_path: Path) -> None:
+    film = tmp_path / "film.jpg"
+    film.write_bytes(FILM)
+    page = at_bench(page_of(stage))
+    page.get_by_text("Add a sentence, or keep it for us").click()
+    page.get_by_label("A sentence with it").fill("The seam is clean.")
+    page.get_by_label("Photo only").set_input_files(film)
+    expect(page.get_by_text("That is a film, not a photo.")).to_be_visible()
+    expect(page.get_by_label("A sentence with it")).to_have_value("The seam is clean.")
+
+
+@pytest.mark.parametrize("size", [PHONE, SMALL], ids=["phone", "small"])
+def test_what_a_glove_presses_is_large_low_and_on_the_screen(
+    at_bench: Open, stage: Stage, size: dict[str, int]
+) -> None:
+    page = at_bench(reverse("bench"), viewport=size)
+    acts = page.locator(".shut, .pair .btn:visible")
+    assert acts.count() == 3
+    for act in acts.all():
+        box = act.bounding_box()
+        assert box is not None
+        assert box["height"] >= 72
+        assert box["y"] >= size["height"] * 0.55  # within the lowest 45 %
+        assert box["y"] + box["height"] <= size["height"]
+
+
+@pytest.mark.parametrize("letters", ["100%", "200%"])
+@pytest.mark.parametrize("width", [320, 390, 1280])
+def test_nothing_runs_off_the_side(at_bench: Open, stage: Stage, width: int, letters: str) -> None:
+    builders.log_done(stage)
+    run_due(timezone.now())
+    entry = reverse("bench-kept", args=[Entry.objects.get().pk])
+    page = at_bench(reverse("bench"), viewport={"width": width, "height": 640})
+    here = page.url.removesuffix(reverse("bench"))
+    for address in (reverse("bench"), page_of(stage), entry, reverse("bench-all")):
+        page.goto(here + address)
+        page.evaluate("letters => document.documentElement.style.fontSize = letters", letters)
+        assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), address
+
+
+def test_every_target_is_at_least_44_px(at_bench: Open, stage: Stage) -> None:
+    builders.log_done(stage)
+    page = at_bench(reverse("bench"))
+    here = page.url.removesuffix(reverse("bench"))
+    page.goto(here + page_of(stage))
+    for address in (page_of(stage), reverse("bench-kept", args=[Entry.objects.get().pk]), reverse("bench-all")):
+        page.goto(here + address)
+        for target in page.locator("main :is(a, button, summary, label):visible").all():
+            box = target.bounding_box()
+            assert box is not None
+            assert min(box["width"], box["height"]) >= 44, f"{address}: {target.inner_text()}"

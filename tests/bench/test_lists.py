@@ -1,0 +1,160 @@
+"""What is next: on one person's bench, and on all of them."""
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from studio.workshop.models import Entry, Job, Piece, Says, Stage, StageKind
+from tests import builders
+from tests.bench.conftest import page_of, run_due
+from tests.conftest import NOW
+
+
+def many(job: Job, count: int) -> None:
+    """Further pieces with one stage each; made as rows, because there are a lot of them."""
+    carving = StageKind.objects.get(name="carving")
+    pieces = Piece.objects.bulk_create(Piece(job=job, name=f"Snail {n}", position=n) for n in range(2, count + 2))
+    Stage.objects.bulk_create(Stage(piece=piece, kind=carving) for piece in pieces)
+
+
+def labels(response: Any) -> list[str]:
+    """The pieces on a page in their order, the first one included."""
+    context = response.context
+    first = [context["stage"]] if "stage" in context else []
+    return [stage.piece.name for stage in [*first, *(context.get("others") or context.get("stages") or [])]]
+
+
+def pages(who: Client, address: str) -> list[list[str]]:
+    found, here = [], address
+    while True:
+        response = who.get(here)
+        found.append(labels(response))
+        if not response.context["more"]:
+            return found
+        here = f"{address}?{response.context['more']}"
+
+
+def test_the_first_piece_comes_with_its_button(ada: Client) -> None:
+    builders.job("Giant boot")
+    sooner = builders.job("Pretzel")
+    Job.objects.filter(pk=sooner.pk).update(van_day=date(2026, 3, 12))
+    page = ada.get(reverse("bench")).content.decode()
+    assert '<h1><span class="first">Next:</span> Pretzel</h1>' in page
+    assert f'action="{page_of(builders.stage(sooner))}"' in page
+    assert 'capture="environment"' in page
+    assert "van Thu 12 Mar" in page
+    assert "Giant boot" in page
+
+
+def test_what_is_given_to_another_is_not_on_this_bench_but_can_be_opened(ada: Client) -> None:
+    job = builders.job("Giant boot", maker=builders.person("Bo"))
+    bench = ada.get(reverse("bench")).content.decode()
+    assert "Nothing on your bench." in bench
+    assert "Giant boot, carving, is next. Bo has it." in bench
+    assert "Giant boot" in ada.get(reverse("bench-all")).content.decode()
+    assert ada.get(page_of(builders.stage(job))).status_code == 200
+
+
+def test_nothing_anywhere_is_said(ada: Client) -> None:
+    assert "Nothing is waiting on any bench." in ada.get(reverse("bench")).content.decode()
+    assert "No piece has a stage left to do." in ada.get(reverse("bench-all")).content.decode()
+
+
+def test_all_pieces_begin_with_the_one_touched_last(ada: Client) -> None:
+    for name, hours in (("Pretzel", 3), ("Giant boot", 1), ("Ammonite", 2)):
+        builders.log_done(builders.stage(builders.job(name)), now=NOW - timedelta(hours=hours))
+    builders.job("Lamp post")
+    assert labels(ada.get(reverse("bench-all"))) == ["Giant boot", "Ammonite", "Pretzel", "Lamp post"]
+
+
+APRIL, MAY = date(2026, 4, 1), date(2026, 5, 1)
+
+
+@pytest.mark.parametrize("vans", [(None, None), (APRIL, MAY), (APRIL, None)])
+def test_a_long_bench_shows_each_piece_once_and_the_last_van_last(
+    ada: Client, vans: tuple[date | None, date | None]
+) -> None:
+    jobs = builders.job("Snail 1"), builders.job("Crab-claw arch")
+    many(jobs[0], 118)
+    for job, van in zip(jobs, vans, strict=True):
+        Job.objects.filter(pk=job.pk).update(van_day=van)
+    found = pages(ada, reverse("bench"))
+    assert [len(page) for page in found] == [50, 50, 20]
+    names = [piece for page in found for piece in page]
+    assert len(set(names)) == 120
+    assert names[-1] == "Crab-claw arch"
+
+
+@pytest.mark.parametrize("minutes", [0, 1])  # between two touches; at the same moment the piece made last comes first
+def test_all_pieces_go_on_from_page_to_page(ada: Client, minutes: int) -> None:
+    many(builders.job("Crab-claw arch"), 119)
+    pieces = list(Piece.objects.filter(name__startswith="Snail").prefetch_related("stages")[:70])
+    by = builders.person("Ada")
+    Entry.objects.bulk_create(
+        Entry(id=uuid4(), stage=stage, says=Says.PHOTO, by=by, at=NOW - timedelta(minutes=minutes * place))
+        for place, piece in enumerate(pieces if minutes else reversed(pieces))
+        for stage in piece.stages.all()
+    )
+    found = pages(ada, reverse("bench-all"))
+    assert [len(page) for page in found] == [50, 50, 20]
+    names = [piece for page in found for piece in page]
+    assert names[:70] == [piece.name for piece in (pieces if minutes else reversed(pieces))]
+    assert len(set(names)) == 120
+
+
+@pytest.mark.parametrize("asked", ["?after=x", "?after=99999999999999999999", "?piece=x", "?before=13&piece=4", "?before=2026-99-99T00:00&piece=4"])  # fmt: skip
+def test_an_address_that_was_tampered_with_still_answers(ada: Client, asked: str) -> None:
+    builders.job()
+    for name in ("bench", "bench-all"):
+        assert ada.get(reverse(name) + asked).status_code == 200
+
+
+@pytest.mark.parametrize("name", ["bench", "bench-all"])
+def test_fifty_pieces_cost_as_many_queries_as_one(
+    ada: Client, name: str, django_assert_num_queries: Callable[[int], AbstractContextManager[object]]
+) -> None:
+    job = builders.job()
+    with CaptureQueriesContext(connection) as for_one:
+        assert len(labels(ada.get(reverse(name)))) == 1
+    many(job, 49)
+    with django_assert_num_queries(len(for_one)):
+        assert len(labels(ada.get(reverse(name)))) == 50
+
+
+def test_a_stage_that_is_done_says_who_and_when(ada: Client) -> None:
+    job = builders.job()
+    entry = builders.log_done(builders.stage(job), now=NOW - timedelta(hours=19))
+    page = ada.get(page_of(builders.stage(job))).content.decode()
+    assert "Done. You logged it yesterday 15:42." in page
+    assert reverse("bench-take-back", args=[entry.pk]) in page
+    assert 'value="done"' not in page
+    builders.log_done(builders.stage(job, "mould"), by=builders.person("Bo"), now=NOW - timedelta(days=3))
+    page = ada.get(page_of(builders.stage(job, "mould"))).content.decode()
+    assert "Done. Bo logged it Saturday 10:42." in page  # 7 March 2026
+    assert "Take it back" not in page
+
+
+def test_the_note_the_last_photo_and_the_studio_s_sentence_stand_on_the_page(ada: Client) -> None:
+    job = builders.job()
+    Piece.objects.update(note="Jaw opens 40°.")
+    builders.log_done(builders.stage(job), now=NOW - timedelta(days=20))
+    run_due(NOW)
+    page = ada.get(page_of(builders.stage(job, "mould"))).content.decode()
+    assert "Jaw opens 40°." in page
+    assert "Last photo, 18 February" in page
+    assert 'alt="Talking watering can, carving"' in page
+    assert "If you leave it empty, the client reads: “A mould is made around the form." in page
+
+
+def test_the_script_is_small() -> None:
+    script = Path(__file__).resolve().parent.parent.parent / "studio/bench/static/bench/bench.js"
+    assert script.stat().st_size < 3000
