@@ -1,3 +1,55 @@
-from django.urls import URLPattern
+"""The addresses of the office. Each view lets in leads only."""
 
-urlpatterns: list[URLPattern] = []
+from django.urls import path
+
+from studio.office.views import clients, desk, jobs, letters, photos, pieces, studio
+
+urlpatterns = [
+    path("", desk.desk, name="office"),
+    path("errands/<uuid:errand_id>/try-again/", desk.try_again, name="office-try-again"),
+    path("entries/<uuid:entry_id>/seen/", desk.seen, name="office-seen"),
+    path("entries/<uuid:entry_id>/show/", photos.show, name="office-show"),
+    path("entries/<uuid:entry_id>/keep/", photos.keep_all, name="office-keep"),
+    path("entries/<uuid:entry_id>/send-word/", photos.send_word, name="office-send-word"),
+    path("entries/<uuid:entry_id>/say-nothing/", photos.say_nothing, name="office-say-nothing"),
+    path("photos/", photos.photos, name="office-photos"),
+    path("photos/<int:photo_id>/show/", photos.show_one, name="office-show-one"),
+    path("photos/<int:photo_id>/keep/", photos.keep_one, name="office-keep-one"),
+    path("jobs/", jobs.jobs, name="office-jobs"),
+    path("jobs/new/", jobs.new_job, name="office-new-job"),
+    path("jobs/<int:job_id>/", jobs.job, name="office-job"),
+    path("jobs/<int:job_id>/change/", jobs.change_job, name="office-change-job"),
+    path("jobs/<int:job_id>/words/", jobs.words, name="office-words"),
+    path("jobs/<int:job_id>/pieces/new/", jobs.new_piece, name="office-new-piece"),
+    path("jobs/<int:job_id>/contacts/new/", jobs.new_follower, name="office-new-follower"),
+    path("jobs/<int:job_id>/contacts/<int:contact_id>/link/", clients.give_link, name="office-give-link"),
+    path("jobs/<int:job_id>/photos/", jobs.job_photos, name="office-job-photos"),
+    path("jobs/<int:job_id>/history/", jobs.job_history, name="office-job-history"),
+    path("links/<int:link_id>/revoke/", clients.revoke_link, name="office-revoke-link"),
+    path("pieces/<int:piece_id>/", pieces.piece, name="office-piece"),
+    path("pieces/<int:piece_id>/remove/", pieces.remove_piece, name="office-remove-piece"),
+    path("pieces/<int:piece_id>/stages/new/", pieces.new_stage, name="office-new-stage"),
+    path("stages/<int:stage_id>/", pieces.stage, name="office-stage"),
+    path("stages/<int:stage_id>/earlier/", pieces.move_stage, {"way": "earlier"}, name="office-stage-earlier"),
+    path("stages/<int:stage_id>/later/", pieces.move_stage, {"way": "later"}, name="office-stage-later"),
+    path("stages/<int:stage_id>/remove/", pieces.remove_stage, name="office-remove-stage"),
+    path("clients/", clients.clients, name="office-clients"),
+    path("clients/new/", clients.new_client, name="office-new-client"),
+    path("clients/<int:client_id>/", clients.client, name="office-client"),
+    path("clients/<int:client_id>/contacts/new/", clients.new_contact, name="office-new-contact"),
+    path("contacts/<int:contact_id>/", clients.contact, name="office-contact"),
+    path("letters/", letters.outbox, name="office-letters"),
+    path("letters/<uuid:letter_id>/", letters.letter, name="office-letter"),
+    path("letters/<uuid:letter_id>/html/", letters.letter_html, name="office-letter-html"),
+    path("notices/<int:notice_id>/", letters.notice, name="office-notice"),
+    path("notices/<int:notice_id>/html/", letters.notice_html, name="office-notice-html"),
+    path("notices/<int:notice_id>/take-back/", letters.take_back, name="office-take-back-letter"),
+    path("settings/", studio.settings, name="office-settings"),
+    path("people/", studio.people, name="office-people"),
+    path("people/new/", studio.new_person, name="office-new-person"),
+    path("people/<int:person_id>/", studio.person, name="office-person"),
+    path("people/<int:person_id>/password/", studio.password, name="office-password"),
+    path("kinds/", studio.kinds, name="office-kinds"),
+    path("kinds/new/", studio.new_kind, name="office-new-kind"),
+    path("kinds/<int:kind_id>/", studio.kind, name="office-kind"),
+]

@@ -1,0 +1,215 @@
+"""The shape of what the office sends. Whether it may be done is for the actions to say."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any, cast
+from zoneinfo import available_timezones
+
+from django import forms
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db.models import Model
+from django.http import QueryDict
+
+from studio.office.wording import short_day
+from studio.workshop.models import Person, Release, Role, StageKind
+
+
+class OfficeForm(forms.Form):
+    """Carries the version of the row it was drawn from. After a stale save it shows both texts, field by field."""
+
+    version = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    columns: Mapping[str, str] = {}  # a field whose column in the row is called something else
+
+    def __init__(self, data: Any = None, *, initial: dict[str, Any] | None = None) -> None:
+        # Several forms stand on one page, so an id begins with the form's name.
+        super().__init__(data, initial=initial, auto_id=f"{type(self).__name__.lower()}-%s", label_suffix="")
+        self.theirs: dict[str, str] = {}
+        self.left_by = ""
+
+    def clean_version(self) -> int:
+        return self.cleaned_data.get("version") or 0
+
+    def rows(self) -> list[tuple[forms.BoundField, str]]:
+        """Each field to be seen, with what somebody else wrote in it meanwhile."""
+        return [(field, self.theirs.get(field.name, "")) for field in self.visible_fields()]
+
+    def show_both(self, row: Model, left_by: str) -> None:
+        self.left_by = left_by
+        for field in self.visible_fields():
+            column = self.columns.get(field.name, field.name)
+            if hasattr(row, column) and getattr(row, column) != self.cleaned_data[field.name]:
+                self.theirs[field.name] = _told(field.field, getattr(row, column))
+        sent = cast(QueryDict, self.data).copy()
+        # Words to the client have no version: they are never changed, only followed, so their own number says it.
+        sent["version"] = str(getattr(row, "version", row.pk))
+        self.data = sent
+
+
+def _told(field: forms.Field, value: Any) -> str:
+    if isinstance(field, forms.ChoiceField):
+        value = dict(field.choices).get(value, value)  # type: ignore[arg-type]
+    if isinstance(value, bool):
+        return "Yes" if value else "No"
+    if isinstance(value, date):
+        return f"{short_day(value)} {value.year}"
+    return str(value) if value not in {None, ""} else "(nothing)"
+
+
+def _words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
+    return forms.CharField(label=label, max_length=most, help_text=help_text, **options)
+
+
+def _long_words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
+    return _words(label, most, help_text, widget=forms.Textarea({"rows": 3}), **options)
+
+
+def _day(label: str, help_text: str = "") -> forms.DateField:
+    widget = forms.DateInput({"type": "date"}, format="%Y-%m-%d")
+    wrong = {"invalid": "Write the day like 2026-12-04."}
+    return forms.DateField(label=label, help_text=help_text, required=False, widget=widget, error_messages=wrong)
+
+
+def _release() -> forms.ChoiceField:
+    return forms.ChoiceField(
+        label="When do photos go to the client?", choices=Release.choices, widget=forms.RadioSelect
+    )
+
+
+class NewJobForm(OfficeForm):
+    name = _words("What is it?", 80, "As the client would say it: Talking watering can.")
+    client = _words(
+        "For whom?", 120, "Choose a client, or write a new name.", widget=forms.TextInput({"list": "clients"})
+    )
+    wanted_day = _day("Wanted on", "The day the client named. Leave it empty if there is none yet.")
+    van_day = _day("Van day", "The day it leaves here.")
+    release = _release()
+
+
+class JobForm(OfficeForm):
+    name = _words("What is it?", 80)
+    wanted_day = _day("Wanted on")
+    van_day = _day("Van day")
+    release = _release()
+    closed_on = _day("Closed on", "A closed job leaves the bench. Its client can still open the page.")
+
+
+class WordsForm(OfficeForm):
+    words = _long_words("What the client reads", 400, "When it is expected, what is next, what you need from them.")
+
+
+class PieceForm(OfficeForm):
+    columns = {"note_to_maker": "note"}  # noqa: RUF012 - read only
+    name = _words("Name", 60, "What stands on its tape: Snail 3.")
+    note_to_maker = _words("Note to the maker", 140, "One line at the top of their page.", required=False)
+
+
+class NewPieceForm(PieceForm):
+    kinds = forms.ModelMultipleChoiceField(
+        label="Stages it goes through",
+        queryset=StageKind.objects.all(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="In the order of the work. More can be added later, and moved.",
+    )
+
+
+class StageForm(OfficeForm):
+    kind = forms.ModelChoiceField(label="Kind of work", queryset=StageKind.objects.all(), empty_label="Choose one")
+    title = _words("What exactly", 60, "Only where the kind alone does not say it: second coat.", required=False)
+    maker = forms.ModelChoiceField(
+        label="Who does it",
+        queryset=Person.objects.filter(is_active=True),
+        required=False,
+        empty_label="Whoever is free",
+    )
+
+
+class ClientForm(OfficeForm):
+    name = _words("Name", 120, "The theatre, the museum, the school.")
+
+
+class ContactForm(OfficeForm):
+    name = _words("Name", 80)
+    email = forms.EmailField(
+        label="E-mail address",
+        max_length=200,
+        required=False,
+        help_text="Without one they have the page, but get no letters.",
+        error_messages={"invalid": "Write the whole address, such as name@theatre.example."},
+    )
+
+
+class NewPersonForm(OfficeForm):
+    name = _words("Name", 60)
+    email = forms.EmailField(
+        label="E-mail address",
+        max_length=200,
+        help_text="They sign in with it.",
+        error_messages={"invalid": "Write the whole address, such as name@yard.example."},
+    )
+    role = forms.ChoiceField(label="What they do", choices=Role.choices, widget=forms.RadioSelect, initial=Role.MAKER)
+
+
+class PersonForm(NewPersonForm):
+    is_active = forms.BooleanField(
+        label="May sign in", required=False, help_text="Take the tick away when somebody leaves. What they did stays."
+    )
+
+
+class PasswordForm(OfficeForm):
+    password = forms.CharField(
+        label="New password",
+        max_length=200,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        help_text="At least ten characters, and none of the common ones.",
+    )
+    again = forms.CharField(
+        label="The same once more",
+        max_length=200,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+    )
+
+    def clean_password(self) -> str:
+        password: str = self.cleaned_data["password"]
+        validate_password(password)
+        return password
+
+    def clean_again(self) -> str:
+        again: str = self.cleaned_data["again"]
+        if "password" in self.cleaned_data and self.cleaned_data["password"] != again:
+            raise ValidationError("The two are not the same. Write both again.")
+        return again
+
+
+class KindForm(OfficeForm):
+    name = _words("Name", 40)
+    sentence = _long_words(
+        "The studio's own sentence",
+        300,
+        "For clients: what this work is, and why it looks rough now. Used where the maker writes none.",
+        required=False,
+    )
+
+
+class StudioForm(OfficeForm):
+    name = _words("Name of the studio", 80, "Stands on every page and in every letter.")
+    time_zone = _words("Time zone", 60, "Such as Europe/London.", widget=forms.TextInput({"list": "zones"}))
+    undo_minutes = forms.IntegerField(
+        label="Minutes before a letter leaves",
+        min_value=0,
+        max_value=1440,
+        help_text="So long it can be taken back.",
+    )
+
+
+class SentenceForm(OfficeForm):
+    """What the lead makes of the maker's sentence while looking at a photo."""
+
+    sentence = _long_words("What the client reads with it", 300, required=False)
+
+
+def zones() -> list[str]:
+    return sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/"))

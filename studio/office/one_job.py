@@ -1,0 +1,177 @@
+"""Everything on the page of one job, in a fixed number of questions."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import QuerySet
+
+from studio.office import past, waiting
+from studio.office.forms import WordsForm
+from studio.office.wording import listed, many, number, sentence, short_day, when
+from studio.workshop import links
+from studio.workshop.models import Contact, Entry, Job, Notice, NoticeState, Photo, PhotoState, Piece, Release, Stage
+from studio.workshop.photos import Picture, picture
+
+FEW = 6
+
+
+@dataclass(frozen=True)
+class StageLine:
+    stage: Stage
+    state: str  # stands in the margin
+    words: str
+
+
+@dataclass(frozen=True)
+class PieceLines:
+    piece: Piece
+    stages: tuple[StageLine, ...]
+
+
+@dataclass(frozen=True)
+class Follower:
+    """``address`` is empty where the contact has no link to this job, or has it no more."""
+
+    contact: Contact
+    link: int | None
+    address: str
+    revoked: bool
+
+
+@dataclass(frozen=True)
+class PhotoLine:
+    photo: Photo
+    picture: Picture | None
+    words: str
+    can_show: bool
+    can_keep: bool
+
+
+@dataclass(frozen=True)
+class NoticeLine:
+    notice: Notice
+    words: str
+
+
+def job_page(job: Job, now: datetime) -> dict[str, Any]:
+    pieces = pieces_of(job, now)
+    photos = list(photos_of(job)[: FEW + 1])
+    notices = list(notices_of(job)[: FEW + 1])
+    history = list(job.history.select_related("by")[: FEW + 1])
+    last = job.confirmations.select_related("by").first()
+    return {
+        "job": job,
+        "now": now,
+        "lede": _lede(job, pieces),
+        "pieces": pieces,
+        "last": last,
+        "words_form": WordsForm(initial={"words": last.words if last else "", "version": last.pk if last else 0}),
+        "followers": followers_of(job),
+        "photos": photo_lines(photos[:FEW]),
+        "more_photos": len(photos) > FEW,
+        "notices": notice_lines(notices[:FEW], now),
+        "more_notices": len(notices) > FEW,
+        "history": past.told(history[:FEW]),
+        "more_history": len(history) > FEW,
+    }
+
+
+def pieces_of(job: Job, now: datetime) -> list[PieceLines]:
+    begun = set(Entry.objects.filter(stage__piece__job=job, taken_back_at=None).values_list("stage_id", flat=True))
+    pieces = job.pieces.prefetch_related("stages__kind", "stages__maker", "stages__done_by")
+    return [PieceLines(piece, stage_lines(piece.stages.all(), begun, now)) for piece in pieces]
+
+
+def stage_lines(stages: Iterable[Stage], begun: set[int], now: datetime) -> tuple[StageLine, ...]:
+    """``begun`` are the stages at which anything was logged."""
+    lines = []
+    nothing_open = True
+    for stage in stages:
+        whose = f"{stage.maker}'s" if stage.maker else "whoever is free"
+        if stage.done_at:
+            lines.append(StageLine(stage, "done", f"{when(stage.done_at, now)} by {stage.done_by}"))
+            continue
+        state = "on the bench" if stage.pk in begun else "next" if nothing_open else "to come"
+        lines.append(StageLine(stage, state, whose))
+        nothing_open = False
+    return tuple(lines)
+
+
+def _lede(job: Job, pieces: list[PieceLines]) -> str:
+    stages = [line for piece in pieces for line in piece.stages]
+    done = sum(line.state == "done" for line in stages)
+    coming = [
+        f"{line.stage} of {piece.piece}" if len(pieces) > 1 else str(line.stage)
+        for piece in pieces
+        if (line := next((line for line in piece.stages if line.state != "done"), None))
+    ]
+    if job.closed_on:
+        first = f"Closed on {short_day(job.closed_on)} {job.closed_on.year}."
+    elif not stages:
+        first = "Nothing is set out yet: add its pieces and the stages they go through."
+    elif not coming:
+        first = f"All {many(len(stages), 'stage')} are done." if len(stages) > 1 else "Its one stage is done."
+    else:
+        rest = f", and {many(len(coming) - 3, 'more piece')} to go on with" if len(coming) > 3 else ""
+        first = f"{listed(coming[:3]) if not rest else ', '.join(coming[:3])}{rest} {'is' if len(coming) == 1 else 'are'} next."
+        first = f"{sentence(first)} {sentence(number(done)) if done else 'None'} of {many(len(stages), 'stage')} done."
+    van = f"The van leaves on {short_day(job.van_day)}." if job.van_day else "It has no van day yet."
+    wanted = f" It is wanted on {short_day(job.wanted_day)}." if job.wanted_day else ""
+    straight = job.release == Release.STRAIGHT
+    photos = " Photos go to the client straight." if straight else " Photos go to the client when you have looked."
+    return f"{first} {van}{wanted}{photos}" if not job.closed_on else first
+
+
+def followers_of(job: Job) -> list[Follower]:
+    mine = {link.contact_id: link for link in job.links.all()}
+    found = []
+    for contact in job.client.contacts.all():
+        link = mine.get(contact.pk)
+        standing = link is not None and link.revoked_at is None
+        address = links.address_for(link) if link and standing else ""
+        found.append(Follower(contact, link.pk if link and standing else None, address, bool(link) and not standing))
+    return found
+
+
+def photos_of(job: Job) -> QuerySet[Photo]:
+    return (
+        Photo.objects.standing()
+        .filter(stage__piece__job=job)
+        .select_related("stage__kind", "stage__piece__job", "entry__by")
+        .prefetch_related("renditions")
+        .order_by("-at", "-pk")
+    )
+
+
+def photo_lines(photos: Iterable[Photo]) -> list[PhotoLine]:
+    """From photos of ``photos_of``."""
+    return [_photo_line(photo) for photo in photos]
+
+
+def _photo_line(photo: Photo) -> PhotoLine:
+    title = waiting.of_piece(photo.stage)
+    developed = photo.state == PhotoState.DEVELOPED
+    if photo.state == PhotoState.WAITING:
+        where = "It is not developed yet."
+    elif not developed:
+        where = f"It did not come out. {waiting.why(photo)}"
+    elif photo.released_at:
+        where = "The client sees it."
+    elif not photo.for_client:
+        where = "For us only."
+    else:
+        where = "It waits for your look."
+    words = f"{title}, by {photo.entry.by}. {where}"
+    can_keep = developed and (photo.for_client or photo.released_at is not None)
+    return PhotoLine(photo, picture(photo, title), words, developed and not photo.released_at, can_keep)
+
+
+def notices_of(job: Job) -> QuerySet[Notice]:
+    rows = job.notices.exclude(state=NoticeState.WITHDRAWN).order_by("-at", "-pk")
+    return rows.select_related("contact", "stage__kind", "stage__piece", "letter")
+
+
+def notice_lines(notices: Iterable[Notice], now: datetime) -> list[NoticeLine]:
+    return [NoticeLine(notice, waiting.told_line(notice, now)) for notice in notices]

@@ -1,0 +1,75 @@
+"""History as sentences. A row of history holds ids only, so the names are looked up here, one question for each noun."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Model, QuerySet
+
+from studio.workshop.models import Confirmation, History, Job, Link, Photo, Piece, Stage
+
+
+@dataclass(frozen=True)
+class PastLine:
+    at: datetime
+    words: str
+
+
+_NOUNS: dict[str, QuerySet[Model]] = {
+    "job": Job.objects.all(),
+    "piece": Piece.objects.all(),
+    "stage": Stage.objects.select_related("kind", "piece"),
+    "confirmation": Confirmation.objects.all(),
+    "link": Link.objects.select_related("contact"),
+    "photo": Photo.objects.select_related("stage__kind", "stage__piece"),
+}
+_VERBS = {
+    "logged done": "logged {} as done",
+    "added photo": "added a photo of {}",
+    "took back": "took back {}",
+    "released photo": "showed the client {}",
+    "kept photo for us": "kept for us {}",
+    "sent word": "let the letters about {} go",
+    "said nothing": "said nothing about {}",
+    "saw taken back": "saw that {} was taken back",
+    "took back letter": "took back a letter about {}",
+    "gave link": "gave a link to {}",
+    "revoked link": "revoked the link of {}",
+    "confirmed": "wrote to the client: {}",
+}
+
+
+def told(lines: Iterable[History]) -> list[PastLine]:
+    """The rows come with ``by``."""
+    rows = list(lines)
+    wanted: dict[str, set[int]] = {noun: set() for noun in _NOUNS}
+    for row in rows:
+        noun, _, key = row.subject.rpartition(" ")
+        wanted.get(noun, set()).add(int(key))
+    named = {noun: rows_of.in_bulk(wanted[noun]) for noun, rows_of in _NOUNS.items() if wanted[noun]}
+    found = []
+    for row in rows:
+        noun, _, key = row.subject.rpartition(" ")
+        thing = _name(noun, named.get(noun, {}).get(int(key)))
+        words = _VERBS.get(row.verb, row.verb + " {}").format(thing)
+        found.append(PastLine(row.at, f"{row.by or 'The studio'} {words}."))
+    return found
+
+
+def _name(noun: str, row: Model | None) -> str:
+    match row:
+        case None:
+            return f"a {noun} that is gone"
+        case Job():
+            return "the job"
+        case Piece():
+            return row.name
+        case Stage():
+            return f"{row} of {row.piece}"
+        case Photo():
+            return f"a photo of {row.stage} of {row.stage.piece}"
+        case Link():
+            return row.contact.name
+        case Confirmation():
+            return f"“{row.words.rstrip('.')}”"
+    return noun

@@ -1,0 +1,78 @@
+"""Jobs as strips of tape, by the week in which their van leaves."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import groupby
+
+from django.db.models import Count, Q
+
+from studio.office.wording import many, number, sentence, short_day
+from studio.workshop.models import Job, Stage
+
+
+@dataclass(frozen=True)
+class Tape:
+    pk: int
+    name: str
+    client: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Week:
+    heading: str
+    tapes: tuple[Tape, ...]
+
+
+def by_week(today: date) -> list[Week]:
+    """All jobs that are going, the first van first; those without a van day last."""
+    jobs = (
+        Job.objects.live()
+        .select_related("client")
+        .annotate(
+            stages=Count("pieces__stages"),
+            done=Count("pieces__stages", filter=Q(pieces__stages__done_at__isnull=False)),
+        )
+        .order_by("van_day", "name", "pk")
+    )
+    coming: dict[int, list[Stage]] = {}
+    stages = Stage.objects.next_up().select_related("kind", "piece", "maker").order_by("piece__position", "piece_id")
+    for stage in stages:
+        coming.setdefault(stage.piece.job_id, []).append(stage)
+    van_days: Iterable[Job] = sorted(jobs, key=lambda job: (job.van_day is None, job.van_day or today))
+    return [
+        Week(_heading(monday, today), tuple(_tape(job, coming.get(job.pk, [])) for job in of_week))
+        for monday, of_week in groupby(van_days, key=lambda job: _monday(job.van_day))
+    ]
+
+
+def _monday(day: date | None) -> date | None:
+    return day - timedelta(days=day.weekday()) if day else None
+
+
+def _heading(monday: date | None, today: date) -> str:
+    if monday is None:
+        return "No van day yet"
+    gone = ", gone by" if monday + timedelta(days=6) < today else ""
+    this = "This week, " if monday == _monday(today) else "Week of "
+    return f"{this}{short_day(monday)}{f' {monday.year}' if monday.year != today.year else ''}{gone}"
+
+
+def _tape(job: Job, coming: list[Stage]) -> Tape:
+    """What is next, in words: the first stage of the first piece, and how many pieces more have one to come."""
+    stages, done = getattr(job, "stages", 0), getattr(job, "done", 0)
+    if not stages:
+        words = "Nothing set out yet."
+    elif not coming:
+        words = "All of it is done."
+    else:
+        first = coming[0]
+        owner = f", {first.maker}" if first.maker else ""
+        where = f"{first.piece}: " if str(first.piece) != job.name else ""
+        others = f"; {many(len(coming) - 1, 'more piece')} to go on with" if len(coming) > 1 else ""
+        words = sentence(
+            f"{where}{first} is next{owner}{others}. {sentence(number(done)) if done else 'None'} of {number(stages)} done."
+        )
+    van = f"Van {short_day(job.van_day)}. " if job.van_day else ""
+    return Tape(job.pk, job.name, job.client.name, van + words)

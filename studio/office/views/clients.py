@@ -1,0 +1,111 @@
+"""Clients, their contacts, and the links that contacts read along by."""
+
+from django.contrib import messages
+from django.db.models import Count, Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from studio.front.signin import lead_only
+from studio.office.forms import ClientForm, ContactForm
+from studio.office.saving import form_from, form_page, kept, who
+from studio.office.wording import many, sentence
+from studio.workshop import actions
+from studio.workshop.models import Client, Contact, Job, Link
+
+
+@lead_only
+@require_safe
+def clients(request: HttpRequest) -> HttpResponse:
+    going = Count("jobs", filter=Q(jobs__closed_on=None), distinct=True)
+    rows = Client.objects.annotate(going=going, people=Count("contacts", distinct=True))
+    lines = [(row, sentence(f"{many(row.going, 'job')} going on, {many(row.people, 'contact')}.")) for row in rows]
+    heading = sentence(f"{many(len(lines), 'client')}.") if lines else "No clients yet."
+    return render(request, "office/clients.html", {"heading": heading, "lines": lines})
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_client(request: HttpRequest) -> HttpResponse:
+    form = form_from(ClientForm, request)
+    made: list[Client] = []
+
+    def add(typed: dict[str, str]) -> None:
+        made.append(actions.add_client(name=typed["name"], by=who(request), now=timezone.now()))
+
+    if kept(form, add):
+        messages.success(request, f"{made[0]} is added.")
+        return redirect("office-client", made[0].pk)
+    return form_page(request, form, heading="New client", send="Add them", back="/office/clients/")
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def client(request: HttpRequest, client_id: int) -> HttpResponse:
+    row = get_object_or_404(Client, pk=client_id)
+    form = form_from(ClientForm, request, name=row.name, version=row.version)
+    if kept(form, lambda typed: actions.change_client(row, **typed, by=who(request), now=timezone.now())):
+        messages.success(request, "The name is kept as you wrote it.")
+        return redirect("office-client", client_id)
+    return form_page(
+        request,
+        form,
+        heading=row.name,
+        send="Keep it",
+        back="/office/clients/",
+        template="office/client.html",
+        client=row,
+        contacts=row.contacts.all(),
+        jobs=row.jobs.all(),
+    )
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_contact(request: HttpRequest, client_id: int) -> HttpResponse:
+    row, form = get_object_or_404(Client, pk=client_id), form_from(ContactForm, request)
+
+    def add(typed: dict[str, str]) -> None:
+        actions.add_contact(row, name=typed["name"], email=typed["email"], by=who(request), now=timezone.now())
+
+    if kept(form, add):
+        messages.success(request, f"{form.cleaned_data['name']} is added. Give them a link on the page of a job.")
+        return redirect("office-client", client_id)
+    return form_page(
+        request, form, heading=f"A contact at {row}", send="Add them", back=f"/office/clients/{client_id}/"
+    )
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def contact(request: HttpRequest, contact_id: int) -> HttpResponse:
+    row = get_object_or_404(Contact, pk=contact_id)
+    form = form_from(ContactForm, request, name=row.name, email=row.email, version=row.version)
+    if kept(form, lambda typed: actions.change_contact(row, **typed, by=who(request), now=timezone.now())):
+        messages.success(request, f"{form.cleaned_data['name']} is kept as you wrote it.")
+        return redirect("office-client", row.client_id)
+    return form_page(request, form, heading=row.name, send="Keep it", back=f"/office/clients/{row.client_id}/")
+
+
+@lead_only
+@require_POST
+def give_link(request: HttpRequest, job_id: int, contact_id: int) -> HttpResponse:
+    job = get_object_or_404(Job.objects.select_related("client"), pk=job_id)
+    row = get_object_or_404(Contact, pk=contact_id)
+    try:
+        actions.give_link(row, job, by=who(request), now=timezone.now())
+    except actions.Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, f"{row} has a link now. Copy it from below.")
+    return redirect("office-job", job_id)
+
+
+@lead_only
+@require_POST
+def revoke_link(request: HttpRequest, link_id: int) -> HttpResponse:
+    row = get_object_or_404(Link.objects.select_related("contact", "job"), pk=link_id)
+    actions.revoke_link(row, by=who(request), now=timezone.now())
+    messages.success(request, f"The link of {row.contact} no longer opens. A new one can be given.")
+    return redirect("office-job", row.job_id)

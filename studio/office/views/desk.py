@@ -1,0 +1,81 @@
+"""The first page of the office: does anything need me?"""
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from studio.front.signin import lead_only
+from studio.office import looks, tapes, waiting
+from studio.office.saving import who
+from studio.office.wording import listed, many, sentence
+from studio.workshop import actions
+from studio.workshop.models import Entry, Errand, Photo
+
+FEW = 3
+
+
+@lead_only
+@require_safe
+def desk(request: HttpRequest) -> HttpResponse:
+    now = timezone.now()
+    photos, taken_back, failed = (
+        Photo.objects.to_look_at().count(),
+        waiting.taken_back_too_late(now),
+        waiting.failed(),
+    )
+    owed = looks.done_without_photo().count()
+    context = {
+        "now": now,
+        "heading": _heading(photos, owed, len(taken_back), len([line for line in failed if line.errand])),
+        "lede": waiting.underway(now),
+        "photos": photos,
+        "first_looks": looks.first(FEW),
+        "owed": sentence(f"{many(owed, 'stage')} {'is' if owed == 1 else 'are'} done without a photo to show."),
+        "any_owed": owed,
+        "taken_back": taken_back,
+        "failed": failed,
+        "struggling": waiting.struggling(now),
+        "spoilt": waiting.spoilt(now),
+        "weeks": tapes.by_week(timezone.localdate(now)),
+    }
+    return render(request, "office/desk.html", context)
+
+
+def _heading(photos: int, owed: int, taken_back: int, failed: int) -> str:
+    """One sentence, the most pressing first."""
+    parts = []
+    if failed:
+        parts.append(f"{many(failed, 'thing')} failed")
+    if taken_back:
+        parts.append(f"{many(taken_back, 'stage')} {'was' if taken_back == 1 else 'were'} taken back")
+    if photos:
+        parts.append(f"{many(photos, 'photo')} {'waits' if photos == 1 else 'wait'} for your look")
+    if owed:
+        parts.append(f"{many(owed, 'stage')} {'waits' if owed == 1 else 'wait'} for your word")
+    return sentence(listed(parts)) + "." if parts else "Nothing waits for you."
+
+
+@lead_only
+@require_POST
+def seen(request: HttpRequest, entry_id: UUID) -> HttpResponse:
+    entry = get_object_or_404(Entry.objects.select_related("stage__piece__job"), pk=entry_id)
+    actions.mark_seen(entry, by=who(request), now=timezone.now())
+    messages.success(request, "Seen. It stands in the history of the job.")
+    return redirect("office")
+
+
+@lead_only
+@require_POST
+def try_again(request: HttpRequest, errand_id: UUID) -> HttpResponse:
+    get_object_or_404(Errand, pk=errand_id)
+    try:
+        actions.try_again(errand_id, by=who(request), now=timezone.now())
+    except actions.Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, "It is being tried again.")
+    return redirect("office")

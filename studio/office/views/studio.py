@@ -1,0 +1,130 @@
+"""The studio itself: its settings, its people, its kinds of work."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_safe
+
+from studio.front.signin import lead_only
+from studio.office.forms import KindForm, NewPersonForm, PasswordForm, PersonForm, StudioForm, zones
+from studio.office.saving import form_from, form_page, kept, who
+from studio.workshop import actions
+from studio.workshop.models import Person, Role, StageKind, Studio
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def settings(request: HttpRequest) -> HttpResponse:
+    row = get_object_or_404(Studio)
+    names = ("version", "name", "time_zone", "undo_minutes")
+    form = form_from(StudioForm, request, **{name: getattr(row, name) for name in names})
+    if kept(form, lambda typed: actions.change_studio(**typed, by=who(request), now=timezone.now())):
+        messages.success(request, "The settings are kept.")
+        return redirect("office-settings")
+    return form_page(
+        request,
+        form,
+        heading="How the studio works",
+        send="Keep the settings",
+        back="/office/",
+        template="office/settings.html",
+        zones=zones(),
+    )
+
+
+@lead_only
+@require_safe
+def people(request: HttpRequest) -> HttpResponse:
+    return render(request, "office/people.html", {"people": Person.objects.all()})
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_person(request: HttpRequest) -> HttpResponse:
+    form = form_from(NewPersonForm, request, role=Role.MAKER)
+    made: list[Person] = []
+
+    def add(typed: dict[str, str]) -> None:
+        about = {"name": typed["name"], "email": typed["email"], "role": Role(typed["role"])}
+        made.append(actions.add_person(**about, password=None, by=who(request), now=timezone.now()))  # type: ignore[arg-type]
+
+    if kept(form, add):
+        messages.success(request, f"{made[0]} is added. They can sign in once they have a password.")
+        return redirect("office-password", made[0].pk)
+    return form_page(request, form, heading="Somebody new", send="Add them", back="/office/people/")
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def person(request: HttpRequest, person_id: int) -> HttpResponse:
+    row = get_object_or_404(Person, pk=person_id)
+    names = ("version", "name", "email", "role", "is_active")
+    form = form_from(PersonForm, request, **{name: getattr(row, name) for name in names})
+    if kept(form, lambda typed: actions.change_person(row, **typed, by=who(request), now=timezone.now())):
+        messages.success(request, f"{form.cleaned_data['name']} is kept as you wrote it.")
+        return redirect("office-people")
+    return form_page(
+        request,
+        form,
+        heading=row.name,
+        send="Keep it",
+        back="/office/people/",
+        template="office/person.html",
+        somebody=row,
+    )
+
+
+@lead_only
+@sensitive_post_parameters("password", "again")
+@require_http_methods(["GET", "HEAD", "POST"])
+def password(request: HttpRequest, person_id: int) -> HttpResponse:
+    row = get_object_or_404(Person, pk=person_id)
+    form = form_from(PasswordForm, request)
+
+    def change(typed: dict[str, str]) -> None:
+        actions.set_password(row, typed["password"], by=who(request), now=timezone.now())
+
+    if kept(form, change):
+        messages.success(request, f"{row} signs in with the new password from now on.")
+        return redirect("office-people")
+    return form_page(
+        request,
+        form,
+        heading=f"A password for {row}",
+        lede="Whoever has the old one is signed out everywhere.",
+        send="Set the password",
+        back="/office/people/",
+    )
+
+
+@lead_only
+@require_safe
+def kinds(request: HttpRequest) -> HttpResponse:
+    return render(request, "office/kinds.html", {"kinds": StageKind.objects.all()})
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_kind(request: HttpRequest) -> HttpResponse:
+    form = form_from(KindForm, request)
+
+    def add(typed: dict[str, str]) -> None:
+        actions.add_kind(name=typed["name"], sentence=typed["sentence"], by=who(request), now=timezone.now())
+
+    if kept(form, add):
+        messages.success(request, f"{form.cleaned_data['name']} is added.")
+        return redirect("office-kinds")
+    return form_page(request, form, heading="A new kind of work", send="Add it", back="/office/kinds/")
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def kind(request: HttpRequest, kind_id: int) -> HttpResponse:
+    row = get_object_or_404(StageKind, pk=kind_id)
+    form = form_from(KindForm, request, name=row.name, sentence=row.sentence, version=row.version)
+    if kept(form, lambda typed: actions.change_kind(row, **typed, by=who(request), now=timezone.now())):
+        messages.success(request, f"{form.cleaned_data['name']} is kept as you wrote it.")
+        return redirect("office-kinds")
+    return form_page(request, form, heading=row.name, send="Keep it", back="/office/kinds/")

@@ -1,0 +1,200 @@
+"""What waits, failed or is unknown, in sentences. A handful of questions, however much there is."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Count, Exists, Min, OuterRef, QuerySet
+
+from studio.office.wording import listed, many, on_or_at, sentence, when
+from studio.workshop.models import (
+    Entry,
+    Errand,
+    ErrandState,
+    Kind,
+    LetterState,
+    Notice,
+    NoticeState,
+    Photo,
+    PhotoState,
+    Stage,
+)
+from studio.workshop.sniff import SENTENCES, Reason
+
+MOST_LINES = 50
+LATE_AFTER = timedelta(minutes=1)
+LOOK_BACK = timedelta(days=14)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One sentence; ``errand`` where it can be tried again, ``job`` where it can be looked at."""
+
+    words: str
+    errand: UUID | None = None
+    job: int | None = None
+
+
+@dataclass(frozen=True)
+class Gone:
+    """Something that was taken back after its letter had gone."""
+
+    words: str
+    entry: UUID
+    job: int
+
+
+def _standing() -> QuerySet[Errand]:
+    return Errand.objects.filter(state__in=[ErrandState.WAITING, ErrandState.RUNNING])
+
+
+def underway(now: datetime) -> str:
+    """What will happen by itself: one sentence for letters and one for photos, counted by the database."""
+    found = _standing().values("kind").annotate(count=Count("pk"), first=Min("due_at")).order_by("kind")
+    groups = {group["kind"]: (group["count"], group["first"]) for group in found}
+    said = []
+    if Kind.SEND_LETTER in groups:
+        count, first = groups[Kind.SEND_LETTER]
+        waits = f"{many(count, 'letter')} {'waits' if count == 1 else 'wait'}"
+        if first < now - LATE_AFTER:
+            said.append(sentence(f"{waits}; the first should have left {on_or_at(first, now)}."))
+        else:
+            it = "it" if count == 1 else "the next"
+            said.append(sentence(f"{waits}; {it} leaves {on_or_at(max(first, now), now)}."))
+    if Kind.DEVELOP_PHOTO in groups:
+        count, first = groups[Kind.DEVELOP_PHOTO]
+        late = f"; the first has waited since {when(first, now)}" if first < now - LATE_AFTER else ""
+        said.append(sentence(f"{many(count, 'photo')} {'is' if count == 1 else 'are'} being developed{late}."))
+    return " ".join(said)
+
+
+def struggling(now: datetime) -> list[Line]:
+    """What came to nothing at least once, and will be tried again by itself."""
+    errands = _standing().filter(strikes__gt=0).exclude(error="").order_by("due_at")
+    return [
+        Line(f"{_name(errand, named)} will be tried again {on_or_at(errand.due_at, now)}. {errand.error}", job=job)
+        for errand, named, job in _named(errands[:MOST_LINES])
+    ]
+
+
+def failed() -> list[Line]:
+    """What will not happen unless somebody asks again, each with its reason."""
+    errands = Errand.objects.filter(state__in=[ErrandState.FAILED, ErrandState.UNKNOWN]).order_by("due_at", "pk")
+    lines = []
+    for errand, named, job in _named(errands[:MOST_LINES]):
+        what = _name(errand, named)
+        if errand.state == ErrandState.UNKNOWN:
+            words = f"Nobody knows whether this was done: {what[:1].lower()}{what[1:]}. Look first, then try again."
+        else:
+            words = f"{what} {_COULD_NOT[Kind(errand.kind)]}: {errand.error or 'no reason is known.'}"
+        lines.append(Line(words, errand.pk, job))
+    if len(lines) == MOST_LINES and (more := errands.count() - MOST_LINES):
+        lines.append(Line(f"And {more} more. They show once these are dealt with."))
+    return lines
+
+
+_COULD_NOT = {
+    Kind.DEVELOP_PHOTO: "could not be developed",
+    Kind.SEND_LETTER: "could not be sent",
+    Kind.TIDY_FILES: "could not be done",
+}
+
+
+def _name(errand: Errand, named: str) -> str:
+    return {
+        Kind.DEVELOP_PHOTO: f"A photo{named and ' of ' + named}",
+        Kind.SEND_LETTER: f"A letter{named}",
+        Kind.TIDY_FILES: "Throwing away files that nothing needs",
+    }[Kind(errand.kind)]
+
+
+def _named(errands: Iterable[Errand]) -> list[tuple[Errand, str, int | None]]:
+    """Each errand with the name of its subject and the job that it belongs to."""
+    rows = list(errands)
+    keys = {kind: [errand.subject for errand in rows if errand.kind == kind] for kind in Kind}
+    photos = Photo.objects.select_related("stage__kind", "stage__piece").in_bulk(keys[Kind.DEVELOP_PHOTO])
+    notices = Notice.objects.select_related("contact", "stage__kind", "stage__piece").in_bulk(keys[Kind.SEND_LETTER])
+    found: list[tuple[Errand, str, int | None]] = []
+    for errand in rows:
+        photo = photos.get(int(errand.subject)) if errand.kind == Kind.DEVELOP_PHOTO else None
+        notice = notices.get(int(errand.subject)) if errand.kind == Kind.SEND_LETTER else None
+        if photo:
+            found.append((errand, of_piece(photo.stage), photo.stage.piece.job_id))
+        elif notice:
+            named = f" to {notice.contact} about {of_piece(notice.stage)}"
+            found.append((errand, named, notice.job_id))
+        else:
+            found.append((errand, "", None))
+    return found
+
+
+def of_piece(stage: Stage) -> str:
+    return f"{stage.piece}, {stage}"
+
+
+def taken_back_too_late(now: datetime) -> list[Gone]:
+    """What was taken back although its letter had gone, until the lead says that they have seen it."""
+    gone = Notice.objects.filter(entry=OuterRef("pk"), state__in=[NoticeState.LEAVING, NoticeState.TOLD])
+    entries = (
+        Entry.objects.filter(Exists(gone), taken_back_at__isnull=False, lead_saw_at=None)
+        .select_related("stage__kind", "stage__piece", "taken_back_by")
+        .prefetch_related("notices__contact", "notices__letter")
+        .order_by("taken_back_at", "pk")
+    )
+    lines = []
+    for entry in entries[:MOST_LINES]:
+        told = [
+            f"{notice.contact} {on_or_at(notice.letter.sent_at, now)}"
+            if hasattr(notice, "letter")
+            else str(notice.contact)
+            for notice in entry.notices.all()
+            if notice.state in {NoticeState.LEAVING, NoticeState.TOLD}
+        ]
+        at = on_or_at(entry.taken_back_at or now, now)
+        words = f"{entry.taken_back_by} took back {entry.stage} of {entry.stage.piece} {at}. Its letter had gone to {listed(told)}."
+        lines.append(Gone(words, entry.pk, entry.stage.piece.job_id))
+    return lines
+
+
+def spoilt(now: datetime) -> list[Line]:
+    """Photos of the last two weeks that did not come out, where no other photo of the stage has come out since."""
+    since = Photo.objects.standing().filter(stage=OuterRef("stage"), state=PhotoState.DEVELOPED, at__gte=OuterRef("at"))
+    photos = (
+        Photo.objects.standing()
+        .filter(~Exists(since), state=PhotoState.UNREADABLE, at__gte=now - LOOK_BACK, stage__piece__job__closed_on=None)
+        .select_related("stage__kind", "stage__piece", "entry__by")
+        .order_by("-at", "-pk")
+    )
+    return [
+        Line(
+            f"{of_piece(photo.stage)}: {photo.entry.by}'s photo of {when(photo.at, now)} did not come out. {why(photo)}",
+            job=photo.stage.piece.job_id,
+        )
+        for photo in photos[:MOST_LINES]
+    ]
+
+
+def why(photo: Photo) -> str:
+    """The sentence for the reason that a photo did not come out."""
+    return SENTENCES[Reason(photo.reason)] if photo.reason in set(Reason) else ""
+
+
+def told_line(notice: Notice, now: datetime) -> str:
+    """Where word to a contact stands. The notice comes with its contact, stage, piece and letter."""
+    about = f"{notice.stage} of {notice.stage.piece} is done"
+    match NoticeState(notice.state):
+        case NoticeState.OWED:
+            return f"{notice.contact} is owed word that {about}."
+        case NoticeState.GOING:
+            left = on_or_at(notice.leaves_at, now) if notice.leaves_at else "soon"
+            return f"{notice.contact}'s letter leaves {left}: {about}."
+        case NoticeState.LEAVING:
+            return f"{notice.contact}'s letter is leaving now: {about}."
+        case NoticeState.WITHDRAWN:
+            return f"{notice.contact} was not told that {about}: the letter was taken back."
+    if not hasattr(notice, "letter"):
+        return f"{notice.contact} was told that {about}."
+    if notice.letter.state == LetterState.UNKNOWN:
+        return f"Nobody knows whether {notice.contact} was told {on_or_at(notice.letter.sent_at, now)}: {about}."
+    return f"{notice.contact} was told {on_or_at(notice.letter.sent_at, now)}: {about}."

@@ -1,0 +1,44 @@
+"""How the office says numbers and hours: "three letters", "10:52", "Tue 10 Mar 10:52"."""
+
+from datetime import date, datetime
+
+from django.utils import timezone
+from django.utils.dateformat import format as written
+
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+def number(count: int) -> str:
+    return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
+
+
+def many(count: int, one: str, more: str = "") -> str:
+    """``many(3, "letter")`` is "three letters"; ``more`` where the plural is no "s"."""
+    return f"{number(count)} {one if count == 1 else more or one + 's'}"
+
+
+def sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def listed(words: list[str]) -> str:
+    """``one``, ``one and two``, ``one, two and three``."""
+    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def when(at: datetime, now: datetime) -> str:
+    """The clock alone today, else with its day; in the current time zone."""
+    local, today = timezone.localtime(at), timezone.localtime(now)
+    if local.date() == today.date():
+        return written(local, "H:i")
+    return written(local, "D j M H:i" if local.year == today.year else "D j M Y H:i")
+
+
+def on_or_at(at: datetime, now: datetime) -> str:
+    """``at 10:52`` today, else ``on Tue 10 Mar 10:52``."""
+    told = when(at, now)
+    return f"{'on' if ' ' in told else 'at'} {told}"
+
+
+def short_day(day: date) -> str:
+    return written(day, "D j M")
