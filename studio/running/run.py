@@ -34,12 +34,12 @@ class Wishes:
 class Record:
     """What this run needs of the record.
 
-    ``prepare(open_to_network)`` migrates and fills it, and raises GiveUp where it may not be opened; ``use_broker(url)``
-    says where this process publishes. The rest is asked while the run lasts.
+    ``prepare(open_to_network)`` migrates and fills it, and raises GiveUp where it may not be opened; ``tell(broker_url, address)``
+    says where this process publishes and what address stands in the letters of the demo. The rest is asked while the run lasts.
     """
 
     prepare: Callable[[bool], None]
-    use_broker: Callable[[str], None]
+    tell: Callable[[str, str], None]
     openers: Callable[[str], Mapping[str, str]]
     free_dead: Callable[[], object]
     deaf: Callable[[], bool]
@@ -57,9 +57,10 @@ def run(wishes: Wishes, record: Record, say: Callable[[str], object]) -> None:
         with Supervisor(cwd=ROOT, held=[lock], after_end=record.free_dead) as supervisor:
             chosen = _start_broker(wishes, nudges, supervisor, say)
             try:
-                record.use_broker(chosen.url)
+                address = wishes.given_address.rstrip("/") or place.address(wishes.host, port)
+                record.tell(chosen.url, address)
                 record.prepare(not place.is_private(wishes.host))
-                _start_rest(wishes, port, chosen, supervisor, record, say)
+                _start_rest(wishes, port, address, chosen, supervisor, record, say)
             finally:
                 if wishes.ready_file:
                     wishes.ready_file.unlink(missing_ok=True)
@@ -85,12 +86,12 @@ def _start_broker(wishes: Wishes, nudges: Path, supervisor: Supervisor, say: Cal
 def _start_rest(
     wishes: Wishes,
     port: int,
+    address: str,
     chosen: broker.Broker,
     supervisor: Supervisor,
     record: Record,
     say: Callable[[str], object],
 ) -> None:
-    address = wishes.given_address.rstrip("/") or place.address(wishes.host, port)
     hosts = [os.environ.get("STUDIO_HOSTS", ""), "localhost", "127.0.0.1"]
     if not place.is_private(wishes.host):
         hosts += [socket.gethostname(), f"{socket.gethostname()}.local"]

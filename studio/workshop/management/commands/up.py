@@ -48,7 +48,7 @@ class Command(BaseCommand):
         )
         record = run.Record(
             prepare=_prepare,
-            use_broker=_use_broker,
+            tell=_tell,
             openers=lambda url: _briefly(lambda: openers(url)),
             free_dead=lambda: _briefly(lambda: errands.free_dead(timezone.now())),
             deaf=lambda: _briefly(lambda: errands.deaf(timezone.now())),
@@ -76,8 +76,9 @@ def _briefly(question: Callable[[], T]) -> T:
         connections.close_all()
 
 
-def _use_broker(url: str) -> None:
-    app.conf.update(broker_url=url)
+def _tell(broker_url: str, address: str) -> None:
+    app.conf.update(broker_url=broker_url)
+    settings.ADDRESS = address
 
 
 def _prepare(open_to_network: bool) -> None:
