@@ -4,6 +4,7 @@ import os
 from dataclasses import dataclass
 from datetime import datetime
 from email import message_from_bytes, policy
+from email.errors import HeaderParseError
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import format_datetime
@@ -71,7 +72,7 @@ def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
     try:
         mail["From"] = Address(" ".join(studio.name.split()), addr_spec=f"letters@{domain}")
         mail["To"] = Address(" ".join(written.to_name.split()), addr_spec=written.to_address)
-    except (ValueError, IndexError) as error:
+    except (ValueError, IndexError, HeaderParseError) as error:
         raise CannotWrite(f"The e-mail address of {written.to_name} cannot be used. Correct it.") from error
     mail["Subject"] = written.subject
     mail["Date"] = format_datetime(now)

@@ -1,0 +1,182 @@
+"""What a client's page shows, as frozen values. A template that gets only these cannot reach the shop's own notes."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from itertools import groupby
+
+from django.utils import timezone
+
+from studio.workshop.models import Confirmation, Entry, Job, Link, Person, Photo, Role, Says, Stage, Studio
+from studio.workshop.photos import Picture, picture
+
+
+@dataclass(frozen=True)
+class Words:
+    """The lead's last word. ``at`` is an instant; ``year`` is None in the year in which it was said."""
+
+    text: str
+    by: str
+    at: datetime
+    year: int | None
+
+
+@dataclass(frozen=True)
+class PhotoView:
+    picture: Picture
+    day: date
+    sentence: str  # "" where the words beside it say it already
+
+    @property
+    def tall(self) -> bool:
+        return self.picture.height > self.picture.width
+
+
+@dataclass(frozen=True)
+class Newest:
+    piece: str
+    stage: str
+    photo: PhotoView
+
+
+@dataclass(frozen=True)
+class StageLine:
+    """One ply. ``state`` is "done", "half" (on the bench) or "come"; the day is the shop's."""
+
+    name: str
+    state: str
+    done_on: date | None
+    sentence: str
+    photos: tuple[PhotoView, ...]
+    newest_above: bool  # its newest photo is the newest of all, and stands at the top of the page
+
+
+@dataclass(frozen=True)
+class PiecePage:
+    id: int
+    name: str
+    stages: tuple[StageLine, ...]  # newest on top
+
+    @property
+    def done(self) -> int:
+        return sum(line.state == "done" for line in self.stages)
+
+
+@dataclass(frozen=True)
+class Asked:
+    name: str
+    email: str
+
+
+@dataclass(frozen=True)
+class JobPage:
+    studio: str
+    demo: bool
+    contact: str
+    client: str
+    job: str
+    words: Words | None
+    newest: Newest | None
+    pieces: tuple[PiecePage, ...]
+    ask: Asked | None
+    closed_on: date | None
+    expires_on: date | None
+
+
+def job_page(link: Link, today: date) -> JobPage:
+    """In a fixed number of queries, however much there is to show. Days are those of the current time zone."""
+    job, studio = link.job, Studio.objects.first()
+    said = (
+        Confirmation.objects.filter(job=job)
+        .select_related("by")
+        .only("words", "at", "by__name", "by__email", "by__is_active")
+        .first()
+    )
+    lead = Person.objects.filter(role=Role.LEAD, is_active=True).order_by("pk").only("name", "email").first()
+    ask = said.by if said and said.by.is_active else lead
+    pieces, newest = _built_up(job)
+    return JobPage(
+        studio=studio.name if studio else "",
+        demo=bool(studio and studio.demo),
+        contact=link.contact.name,
+        client=job.client.name,
+        job=job.name,
+        words=_words(said, today) if said else None,
+        newest=newest,
+        pieces=pieces,
+        ask=Asked(ask.name, ask.email) if ask else None,
+        closed_on=job.closed_on,
+        expires_on=link.expires_on,
+    )
+
+
+def _words(said: Confirmation, today: date) -> Words:
+    year = timezone.localdate(said.at).year
+    return Words(said.words, said.by.name, said.at, None if year == today.year else year)
+
+
+def _built_up(job: Job) -> tuple[tuple[PiecePage, ...], Newest | None]:
+    entries: defaultdict[int, list[Entry]] = defaultdict(list)
+    for entry in Entry.objects.filter(stage__piece__job=job, taken_back_at=None):
+        entries[entry.stage_id].append(entry)
+    photos: defaultdict[int, list[Photo]] = defaultdict(list)
+    last = None
+    for photo in Photo.objects.shown().filter(stage__piece__job=job).prefetch_related("renditions"):
+        photos[photo.stage_id].append(photo)
+        last = photo
+    stages = Stage.objects.filter(piece__job=job).select_related("kind", "piece")
+    ordered = stages.order_by("piece__position", "piece_id", "-position", "-id")
+    newest = None
+    pieces = []
+    for piece, of_piece in groupby(ordered, key=lambda stage: stage.piece):
+        lines = []
+        for stage in of_piece:
+            told = _Told(stage, entries[stage.pk])
+            if last and last.stage_id == stage.pk:
+                newest = Newest(piece.name, str(stage), told.view(last, told.by_entry[last.entry_id]))
+            lines.append(told.line(photos[stage.pk], last))
+        pieces.append(PiecePage(piece.pk, piece.name, tuple(lines)))
+    return tuple(pieces), newest
+
+
+def _words_of(entry: Entry, stage: Stage) -> str:
+    """What is for us only, or what the lead has not looked at yet, says what the studio says of every such stage."""
+    return entry.sentence if entry.for_client and entry.released_at else stage.kind.sentence
+
+
+class _Told:
+    """A stage and what was said about it."""
+
+    def __init__(self, stage: Stage, entries: Sequence[Entry]) -> None:
+        """``entries`` are those that stand, oldest first."""
+        self.stage = stage
+        self.by_entry = {entry.pk: _words_of(entry, stage) for entry in entries}
+        done = [entry for entry in entries if entry.says == Says.DONE]
+        leading = (done or list(entries))[-1:]
+        self.sentence = self.by_entry[leading[0].pk] if leading else ""
+        self.state = "done" if stage.done_at else "half" if entries else "come"
+
+    def view(self, photo: Photo, sentence: str) -> PhotoView:
+        shown = picture(photo, f"{self.stage.piece}, {self.stage}")
+        if shown is None:
+            raise LookupError(f"{photo} is developed and has no renditions")
+        return PhotoView(shown, timezone.localdate(photo.at), sentence)
+
+    def line(self, photos: Sequence[Photo], above: Photo | None) -> StageLine:
+        """``photos`` oldest first. Each sentence stands once, the stage's own above its photos."""
+        said = {"", self.sentence}
+        views = []
+        for photo in reversed(photos):
+            sentence = self.by_entry[photo.entry_id]
+            if photo != above:
+                views.append(self.view(photo, "" if sentence in said else sentence))
+                said.add(sentence)
+        return StageLine(
+            name=str(self.stage),
+            state=self.state,
+            done_on=timezone.localdate(self.stage.done_at) if self.stage.done_at else None,
+            sentence=self.sentence,
+            photos=tuple(views),
+            newest_above=above in photos,
+        )

@@ -1,0 +1,97 @@
+"""Every address of the site, as the URL conf has it, and one real thing for each of them to name.
+
+A new route is met by the tests of doors by itself. One whose arguments nobody can fill here fails them by its name.
+"""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver
+from django.urls.resolvers import RegexPattern, RoutePattern
+
+from studio.workshop import links
+from studio.workshop.models import Errand, ErrandState, Job, Letter, Link, Notice, Photo
+from tests import builders
+from tests.conftest import NOW
+
+_ARGUMENT = re.compile(r"<(?:\w+:)?(\w+)>")
+_GROUP = re.compile(r"\(\?P<(\w+)>(?:\[[^]]*\]|[^()])*\)")
+
+
+@dataclass(frozen=True)
+class Route:
+    """``path`` has each argument as ``<name>``, whatever its kind."""
+
+    path: str
+    name: str
+
+    @property
+    def arguments(self) -> list[str]:
+        return _ARGUMENT.findall(self.path)
+
+    def address(self, things: Mapping[str, object]) -> str:
+        unknown = [name for name in self.arguments if name not in things]
+        if unknown:
+            pytest.fail(f"tests/doors.py does not know what {unknown} of /{self.path} may be: add it to things()")
+        return "/" + _ARGUMENT.sub(lambda found: str(things[found[1]]), self.path)
+
+
+def routes(under: str = "") -> list[Route]:
+    """All of them, or those whose address begins with ``under``."""
+    return [route for route in _walk(get_resolver(), "") if route.path.startswith(under)]
+
+
+def _walk(resolver: URLResolver, before: str) -> Iterator[Route]:
+    for pattern in resolver.url_patterns:
+        path = before + _written(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from _walk(pattern, path)
+        elif isinstance(pattern, URLPattern):
+            yield Route(path, pattern.name or path)
+
+
+def _written(pattern: object) -> str:
+    if isinstance(pattern, RoutePattern):
+        return _ARGUMENT.sub(r"<\1>", str(pattern))
+    assert isinstance(pattern, RegexPattern)
+    plain = _GROUP.sub(r"<\1>", str(pattern)).removeprefix("^").removesuffix("$").replace("\\.", ".")
+    if re.search(r"[\\^$*+?()\[\]{}|]", plain):
+        pytest.fail(f"tests/doors.py cannot write an address for {pattern}")
+    return plain
+
+
+def things() -> dict[str, object]:
+    """A job with a letter sent and one still to go, and what addresses name of it. ``sha256`` is a photo's that is shown."""
+    job = builders.job()
+    link = builders.link(job)
+    entry = builders.log_done(builders.stage(job), content=builders.jpeg("tan", (2100, 1400)))
+    builders.work(NOW + timedelta(hours=1))
+    later = builders.log_done(builders.stage(job, "mould"), photo=False, now=NOW + timedelta(hours=2))
+    notice = Notice.objects.get(entry=later)
+    stage = builders.stage(job, "lay-up")
+    return of(job, link) | {
+        "entry_id": entry.pk,
+        "errand_id": Errand.objects.filter(subject=str(notice.pk), state=ErrandState.WAITING).get().pk,
+        "kind_id": stage.kind_id,
+        "letter_id": Letter.objects.get().pk,
+        "notice_id": notice.pk,
+        "person_id": builders.person("Ada").pk,
+        "stage_id": stage.pk,
+    }
+
+
+def of(job: Job, link: Link) -> dict[str, object]:
+    photo = Photo.objects.filter(stage__piece__job=job).first()
+    return {
+        "client_id": job.client_id,
+        "contact_id": link.contact_id,
+        "job_id": job.pk,
+        "link_id": link.pk,
+        "photo_id": photo.pk if photo else 0,
+        "piece_id": builders.piece(job).pk,
+        "sha256": photo.renditions.get(edge=960).sha256 if photo else "0" * 64,
+        "token": links.token_for(link),
+    }

@@ -1,0 +1,69 @@
+"""Who may open what, route by route: the doors of the bench, the office and the front."""
+
+import pytest
+import time_machine
+from django.http import HttpResponse
+from django.test import Client
+
+from studio.workshop.models import Person, Role
+from tests import builders, doors
+from tests.conftest import NOW
+
+pytestmark = pytest.mark.django_db
+
+NOBODY, MAKER, PACKER, LEAD = "nobody", "maker", "packer", "lead"
+ROLES = {NOBODY: None, MAKER: ("Ada", Role.MAKER), PACKER: ("Kit", Role.PACKER), LEAD: ("Ines", Role.LEAD)}
+# The longest beginning that fits counts. A route that none fits fails by its name.
+WHO = {
+    "bench/": (MAKER, PACKER, LEAD),
+    "office/": (LEAD,),
+    "media/": (MAKER, PACKER, LEAD),
+    "sign-in/": tuple(ROLES),
+    "sign-out/": tuple(ROLES),
+    "open/": tuple(ROLES),  # signed by this run of the demo, else nothing; see tests/front
+    "light/": tuple(ROLES),
+    "robots.txt": tuple(ROLES),
+}
+ROUTES = [route for route in doors.routes() if not route.path.startswith("with/")]
+
+
+def allowed(route: doors.Route) -> tuple[str, ...]:
+    if route.path == "":
+        return tuple(ROLES)
+    fits = [beginning for beginning in WHO if route.path.startswith(beginning)]
+    if not fits:
+        pytest.fail(f"tests/test_doors_roles.py does not say who may open /{route.path}")
+    return WHO[max(fits, key=len)]
+
+
+def outcome(response: HttpResponse) -> str:
+    response.getvalue()  # read to its end, so that a photo's file is closed
+    if response.status_code in (302, 303) and response.headers["Location"].startswith("/sign-in/"):
+        return "to sign-in"
+    return {403: "refused", 405: "no such method"}.get(response.status_code, "in")
+
+
+def come(role: str) -> Client:
+    client = Client()
+    who = ROLES[role]
+    if who:
+        client.force_login(Person.objects.filter(name=who[0]).first() or builders.person(*who))
+    return client
+
+
+@pytest.mark.parametrize("method", ["GET", "POST"])
+@pytest.mark.parametrize("route", ROUTES, ids=lambda route: "/" + route.path)
+def test_each_door_opens_for_those_it_is_for(route: doors.Route, method: str) -> None:
+    address = route.address(doors.things() | {"token": "x.y"})
+    may = allowed(route)
+    with time_machine.travel(NOW, tick=False):
+        found = {role: outcome(come(role).generic(method, address)) for role in ROLES}  # type: ignore[arg-type]
+    if "no such method" in found.values():  # then nobody gets in this way, and the other method is the door
+        assert set(found.values()) <= {"no such method", "to sign-in", "refused"}
+        assert all(found[role] == "no such method" for role in may if role != NOBODY)
+        return
+    if route.path in ("", "sign-out/"):  # both lead a stranger to the sign-in, and let nobody see anything
+        assert found[NOBODY] == "to sign-in"
+        return
+    expected = {role: "in" if role in may else "to sign-in" if role == NOBODY else "refused" for role in ROLES}
+    assert found == expected
