@@ -120,9 +120,7 @@ def test_when_the_lead_has_looked_nothing_goes_before(now: datetime, published: 
     assert Letter.objects.count() == 1
 
 
-def test_a_stage_done_without_a_photo_waits_for_the_lead_or_goes_straight(
-    now: datetime, published: list[str]
-) -> None:
+def test_a_stage_done_without_a_photo_waits_for_the_lead_or_goes_straight(now: datetime, published: list[str]) -> None:
     straight = builders.job("Pretzel", client="Kneading Lane Bakery", release=Release.STRAIGHT)
     looked = builders.job("Whale ear bone", client="Tide Hall", release=Release.LOOKED)
     for job in (straight, looked):
@@ -263,3 +261,57 @@ def test_a_makers_words_wait_for_the_lead_like_the_photo(
     assert (entry.released_at is not None) is at_once
     actions.send_word(entry, by=builders.lead(), now=now)
     assert Entry.objects.get(pk=entry.pk).released_at == now
+
+
+def test_what_was_for_us_is_the_clients_once_the_lead_writes_the_words(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.LOOKED)
+    entry = builders.log_done(builders.stage(job), for_client=False, sentence="Lip too thin.")
+    run_due(now)
+    photos = list(Photo.objects.select_related("entry__stage__piece__job", "stage__piece__job"))
+    actions.release_photos(photos, by=builders.lead(), now=now)
+    assert not Entry.objects.get(pk=entry.pk).for_client
+    actions.release_photos(photos, sentence="The first layer.", by=builders.lead(), now=now)
+    assert Entry.objects.get(pk=entry.pk).for_client
+
+
+def test_a_photo_kept_back_takes_its_letters_hour_away(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    builders.log_done(builders.stage(job))
+    run_due(now)
+    photos = list(Photo.objects.select_related("entry__stage__piece__job", "stage__piece__job"))
+    actions.keep_for_us(photos, by=builders.lead(), now=now)
+    run_due(now + timedelta(hours=1))
+    assert not Letter.objects.exists()
+    assert Notice.objects.get().state == NoticeState.OWED
+    actions.release_photos(photos, by=builders.lead(), now=now + timedelta(hours=1))
+    run_due(now + timedelta(hours=2))
+    assert Letter.objects.count() == 1
+
+
+def test_what_waits_is_still_to_be_looked_at_when_the_job_goes_straight(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.LOOKED)
+    builders.log_done(builders.stage(job))
+    run_due(now)
+    actions.change_job(
+        job,
+        name=job.name,
+        release=Release.STRAIGHT,
+        wanted_day=None,
+        van_day=None,
+        closed_on=None,
+        version=job.version,
+        by=builders.lead(),
+        now=now,
+    )
+    assert Photo.objects.to_look_at().count() == 1
+    assert not Photo.objects.shown().exists()
+
+
+def test_done_on_a_closed_job_is_refused_and_nothing_is_kept(now: datetime, published: list[str]) -> None:
+    job = builders.job()
+    job.closed_on = now.date()
+    job.save()
+    with pytest.raises(actions.Refused):
+        builders.log_done(builders.stage(job))
+    assert not Entry.objects.exists()

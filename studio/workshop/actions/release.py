@@ -15,7 +15,8 @@ from studio.workshop.models import Entry, Notice, Person, Photo, PhotoState
 def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: Person, now: datetime) -> int:
     """Puts photos on the client's page, and lets the letter of their stage go. Returns how many photos are newly there.
 
-    ``sentence``, where given, replaces what was written at the bench. Releasing twice is the same as once.
+    ``sentence``, where given, replaces what was written at the bench, and is the client's to read. Without it, what was
+    written for us only stays with us. Releasing twice is the same as once.
     """
     released = 0
     entries = {photo.entry_id: photo.entry for photo in photos}
@@ -30,7 +31,7 @@ def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: 
         released += changed
     for entry in entries.values():
         if sentence is not None:
-            Entry.objects.filter(pk=entry.pk).update(sentence=sentence)
+            Entry.objects.filter(pk=entry.pk).update(sentence=sentence, for_client=True)
         _release_words(entry, now)
         let_go(entry, now=now)
     return released
