@@ -21,16 +21,24 @@ def hook(
 
     Of those, only the children themselves are killed: a pool's processes are its own to stop.
     """
-    deaf_from = 0.0
+    deaf_from, broker_restarts = 0.0, 0
+
+    def restart(reason: str) -> None:
+        nonlocal deaf_from
+        deaf_from = clock() + HEARS_AGAIN_S
+        for name in workers:
+            supervisor.restart(name, reason)
 
     def look() -> bool:
-        nonlocal deaf_from
+        nonlocal broker_restarts
         for pid in overdue():
             supervisor.kill(pid, "an errand ran past its time limit")
-        if clock() >= deaf_from and deaf():
-            deaf_from = clock() + HEARS_AGAIN_S
-            for name in workers:
-                supervisor.restart(name, "errands have been due for a minute and none was taken")
+        if (restarts := supervisor.restarts("broker")) > broker_restarts:
+            broker_restarts = restarts
+            # Measured: after a broker was killed, a worker now and then takes nothing more until it is started anew.
+            restart("the broker came back, and a worker may not have noticed")
+        elif clock() >= deaf_from and deaf():
+            restart("errands have been due for a minute and none was taken")
         return True
 
     return Hook(EVERY_S, look)

@@ -5,7 +5,6 @@ from typing import Any
 
 from django import template
 from django.http import HttpRequest
-from django.utils import timezone
 
 from studio.office import wording
 
@@ -32,4 +31,4 @@ def office_bar(request: HttpRequest) -> dict[str, Any]:
 @register.simple_tag(takes_context=True)
 def when(context: dict[str, Any], at: datetime | None) -> str:
     """10:52 today, Tue 10 Mar 10:52 else. The view's ``now`` says what today is."""
-    return wording.when(at, context.get("now") or timezone.now()) if at else ""
+    return wording.when(at, context["now"]) if at else ""
