@@ -140,18 +140,13 @@ def _built_up(job: Job) -> tuple[tuple[PiecePage, ...], Newest | None]:
     return tuple(pieces), newest
 
 
-def _words_of(entry: Entry, stage: Stage) -> str:
-    """What is for us only, or what the lead has not looked at yet, says what the studio says of every such stage."""
-    return entry.sentence if entry.for_client and entry.released_at else stage.kind.sentence
-
-
 class _Told:
     """A stage and what was said about it."""
 
     def __init__(self, stage: Stage, entries: Sequence[Entry]) -> None:
         """``entries`` are those that stand, oldest first."""
         self.stage = stage
-        self.by_entry = {entry.pk: _words_of(entry, stage) for entry in entries}
+        self.by_entry = {entry.pk: entry.words_for_client(stage.kind) for entry in entries}
         done = [entry for entry in entries if entry.says == Says.DONE]
         leading = (done or list(entries))[-1:]
         self.sentence = self.by_entry[leading[0].pk] if leading else ""

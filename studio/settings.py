@@ -1,5 +1,6 @@
 """All settings, in one file. What differs from place to place comes from the environment (``studio/env.py``)."""
 
+import os
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -10,7 +11,9 @@ from studio.running import folder
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA = env.folder("DATA", BASE_DIR / ".studio")
 try:
-    DATA.mkdir(parents=True, exist_ok=True)
+    DATA.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if DATA.stat().st_mode & 0o077 and DATA.stat().st_uid == os.getuid():
+        DATA.chmod(0o700)  # rows, photos and keys are nobody else's on this machine
 except OSError as error:
     raise env.BadSetting(
         "STUDIO_DATA", f"{DATA} cannot be made ({error.strerror}). Choose a folder you may write to."
@@ -138,7 +141,6 @@ FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHand
 FILE_UPLOAD_PERMISSIONS = 0o600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
-PHOTO_MAX_BYTES = 60_000_000
 
 CELERY_BROKER_URL = env.text("BROKER_URL", folder.address(DATA / "broker"))
 CELERY_TIMEZONE = TIME_ZONE

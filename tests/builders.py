@@ -12,6 +12,7 @@ from PIL import Image
 
 from studio.workshop import actions, duties, photos
 from studio.workshop.models import (
+    Confirmation,
     Contact,
     Entry,
     Errand,
@@ -117,6 +118,11 @@ def log_done(
         by=by or person("Ada"),
         now=now,
     )
+
+
+def confirm(of: Job, *, words: str, by: Person | None = None, now: datetime = NOW) -> Confirmation:
+    newest = of.confirmations.first()
+    return actions.confirm_words(of, words=words, after=newest.pk if newest else None, by=by or lead(), now=now)
 
 
 def media() -> list[Path]:

@@ -151,7 +151,7 @@ def follow_each_kind(now: datetime) -> list[Link]:
     found = [builders.link(job) for job in (going, begun)]
     for hours, name in enumerate(kinds[:-2]):
         builders.log_done(builders.stage(going, name), now=now + timedelta(hours=hours))
-    actions.confirm_words(going, words="It stands, and is drying.", by=builders.lead(), now=now)
+    builders.confirm(going, words="It stands, and is drying.", by=builders.lead(), now=now)
     return found
 
 

@@ -114,7 +114,7 @@ def numbered() -> Job:
     job = builders.job()
     link = builders.link(job)
     actions.add_piece(job, name="7", by=builders.lead(), now=NOW)
-    actions.confirm_words(job, words="1.", by=builders.lead(), now=NOW)
+    builders.confirm(job, words="1.", by=builders.lead(), now=NOW)
     builders.log_done(builders.stage(job))
     builders.log_done(builders.stage(job, "mould"), photo=False)
     builders.work()

@@ -118,23 +118,31 @@ def _keep_developed(errand: Errand, result: list[Copy] | NotAPhoto, now: datetim
         row.update(state=PhotoState.DEVELOPED, reason="")
         if photo.for_client and photo.entry.stage.piece.job.release == Release.STRAIGHT:
             row.filter(released_at=None).update(released_at=now)
-    settle_notices(photo.entry, now=now)
+    settle_notices(photo.entry.stage, now=now)
 
 
 # sending a letter
 
 
 def _send(errand: Errand, now: datetime) -> Photo | None:
-    """Into the outbox. From here on the notice can no longer be taken back; writing the file again is harmless."""
+    """Into the outbox. The notice is leaving, and too late to take back, from the moment before the file is written;
+    writing it again after a crash is harmless."""
     notice = Notice.objects.select_related("contact", "job", "stage__piece", "stage__kind", "entry").get(
         pk=errand.subject
     )
-    going = Notice.objects.filter(pk=notice.pk, state__in=[NoticeState.GOING, NoticeState.LEAVING])
-    if not going.update(state=NoticeState.LEAVING):
+    row = Notice.objects.filter(pk=notice.pk)
+    if notice.state not in {NoticeState.GOING, NoticeState.LEAVING}:
         return None
-    photo = Photo.objects.shown().filter(stage=notice.stage_id).order_by("-at", "-id").first()
-    written = letters.stage_done(notice, _letter_picture(photo) if photo else None)
-    letters.put_in_outbox(letters.as_mail(written, errand.pk, now), errand.pk)
+    shown = Photo.objects.shown().filter(stage=notice.stage_id).order_by("-at", "-id")
+    photo = shown.filter(entry=notice.entry_id).first() or shown.first()
+    mail = letters.as_mail(letters.stage_done(notice, _letter_picture(photo) if photo else None), errand.pk, now)
+    if not row.filter(state__in=[NoticeState.GOING, NoticeState.LEAVING]).update(state=NoticeState.LEAVING):
+        return None
+    try:
+        letters.put_in_outbox(mail, errand.pk)
+    except OSError:
+        row.filter(state=NoticeState.LEAVING).update(state=NoticeState.GOING)  # it is still here, and can be taken back
+        raise
     return photo
 
 

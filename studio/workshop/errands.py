@@ -102,7 +102,10 @@ def claim(errand_id: UUID, now: datetime) -> Errand | None:
     """This process has the errand, or nobody gets it here: None where it is done, running elsewhere, or not due."""
     for errand in Errand.objects.filter(pk=errand_id, state=ErrandState.RUNNING):
         _free_if_dead(errand)
-    terms = TERMS[Kind(Errand.objects.only("kind").get(pk=errand_id).kind)]
+    known = Errand.objects.filter(pk=errand_id).first()
+    if known is None:  # a nudge so late that the row was tidied away
+        return None
+    terms = TERMS[Kind(known.kind)]
     due = Errand.objects.filter(pk=errand_id, state=ErrandState.WAITING, due_at__lte=now)
     claimed = due.update(
         state=ErrandState.RUNNING,
@@ -149,6 +152,14 @@ def give_back(errand: Errand, sentence: str, now: datetime) -> bool:
 def give_up(errand: Errand, sentence: str) -> None:
     """Trying again would change nothing: failed at once, and shown to the lead."""
     Errand.objects.filter(_mine(errand)).update(state=ErrandState.FAILED, lease_until=None, error=sentence[:300])
+
+
+def put_away(errand_id: UUID, now: datetime) -> Errand | None:
+    """A person says that a failed or unknown errand is not to be done any more. None where it is neither."""
+    failed = Errand.objects.filter(pk=errand_id, state__in=[ErrandState.FAILED, ErrandState.UNKNOWN])
+    if not failed.update(state=ErrandState.DONE, done_at=now):
+        return None
+    return Errand.objects.get(pk=errand_id)
 
 
 def try_again(errand_id: UUID, now: datetime) -> bool:

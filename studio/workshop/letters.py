@@ -51,9 +51,7 @@ def stage_done(notice: Notice, picture: bytes | None) -> Written:
         "job": job.name,
         "piece": notice.stage.piece.name,
         "stage": str(notice.stage),
-        "sentence": notice.entry.sentence
-        if notice.entry.for_client and notice.entry.released_at
-        else notice.stage.kind.sentence,
+        "sentence": notice.entry.words_for_client(notice.stage.kind),
         "address": links.address_for(link),
         "picture": picture is not None,
     }

@@ -5,12 +5,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from django.conf import settings
 from django.core.files.uploadedfile import TemporaryUploadedFile, UploadedFile
 
 from studio.workshop import storage
 from studio.workshop.models import Photo
-from studio.workshop.sniff import SENTENCES, NotAPhoto, Reason, sniff
+from studio.workshop.sniff import HEAD_BYTES, MOST_BYTES, SENTENCES, NotAPhoto, Reason, sniff
 
 
 class DiskFull(Exception):
@@ -40,9 +39,9 @@ def keep(uploads: "Iterable[UploadedFile[bytes]]") -> Arrived:
     refused = []
     for upload in uploads:
         try:
-            if (upload.size or 0) > settings.PHOTO_MAX_BYTES:
+            if (upload.size or 0) > MOST_BYTES:
                 raise NotAPhoto(Reason.TOO_LARGE)
-            kind = sniff(upload.read(64))
+            kind = sniff(upload.read(HEAD_BYTES))
             sha256 = storage.keep_original(_on_disk(upload))
         except NotAPhoto as problem:
             refused.append(SENTENCES[problem.reason])

@@ -8,7 +8,6 @@ import pytest
 from playwright.sync_api import Browser, Page, Request, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
-from studio.workshop import actions
 from studio.workshop.links import path_for
 from studio.workshop.models import Link, Rendition
 from tests import builders
@@ -41,7 +40,7 @@ def chromium() -> Iterator[Browser]:
 def link(published: list[str]) -> Link:
     """Three photos, one of them upright, under about the longest name that a piece may have."""
     found = builders.link(builders.job(LONG), "Alexandra Featherstonehaugh-Wetherby", "alexandra@client.example")
-    actions.confirm_words(found.job, words="It is on time.", by=builders.lead(), now=NOW)
+    builders.confirm(found.job, words="It is on time.", by=builders.lead(), now=NOW)
     for hours, (kind, size) in enumerate(
         (("carving", (2400, 1600)), ("mould", (1600, 2400)), ("lay-up", (2400, 1800)))
     ):

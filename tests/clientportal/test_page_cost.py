@@ -11,7 +11,6 @@ from django.test.utils import CaptureQueriesContext
 
 from clientportal.pages import JobPage, job_page
 from studio.routers import reading_as_portal
-from studio.workshop import actions
 from studio.workshop.links import path_for
 from studio.workshop.models import Job, Link
 from tests import builders
@@ -49,9 +48,7 @@ def test_the_same_number_of_queries_at_5_and_at_200_photos(can: Job, priya: Link
 
 
 def test_page_and_style_weigh_at_most_14_kb(can: Job, priya: Link) -> None:
-    actions.confirm_words(
-        can, words="A sentence of the usual length about when it comes. " * 4, by=builders.lead(), now=NOW
-    )
+    builders.confirm(can, words="A sentence of the usual length about when it comes. " * 4, by=builders.lead(), now=NOW)
     add_photos(builders.stage(can), 5, "Cut from six glued blocks of foam, then rasped by eye from your sketch.")
     page = look(priya)
     assert page.count("<img") == 5
@@ -59,7 +56,7 @@ def test_page_and_style_weigh_at_most_14_kb(can: Job, priya: Link) -> None:
 
 
 def test_templates_get_frozen_values_and_no_model(can: Job, priya: Link) -> None:
-    actions.confirm_words(can, words="Words.", by=builders.lead(), now=NOW)
+    builders.confirm(can, words="Words.", by=builders.lead(), now=NOW)
     add_photos(builders.stage(can), 2)
     with reading_as_portal():
         page = job_page(Link.objects.select_related("contact", "job__client").get(), NOW.date())

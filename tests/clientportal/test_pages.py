@@ -29,7 +29,7 @@ def priya(can: Job) -> Link:
 
 
 def test_the_whole_page_in_its_order(can: Job, priya: Link) -> None:
-    actions.confirm_words(can, words="It is on time.", by=builders.lead(), now=NOW)
+    builders.confirm(can, words="It is on time.", by=builders.lead(), now=NOW)
     builders.log_done(builders.stage(can), sentence="Cut from six blocks.", now=NOW - WEEK)
     builders.log_done(builders.stage(can, "mould"), sentence="In two halves.")
     builders.work()
@@ -66,8 +66,8 @@ def test_no_stage_set_out_yet() -> None:
 
 def test_the_last_words_stand_with_who_said_them_and_when(can: Job, priya: Link) -> None:
     bea = builders.person("Bea", Role.LEAD)
-    actions.confirm_words(can, words="First words.", by=builders.lead(), now=NOW - WEEK)
-    actions.confirm_words(can, words="Later words.", by=bea, now=NOW)
+    builders.confirm(can, words="First words.", by=builders.lead(), now=NOW - WEEK)
+    builders.confirm(can, words="Later words.", by=bea, now=NOW)
     text = words_of(look(priya))
     assert "Later words. Confirmed by Bea, Tue 10 Mar at 10:42" in text
     assert "First words." not in text
@@ -77,7 +77,7 @@ def test_the_last_words_stand_with_who_said_them_and_when(can: Job, priya: Link)
 
 def test_whoever_has_left_is_not_asked(can: Job, priya: Link) -> None:
     bea = builders.person("Bea", Role.LEAD)
-    actions.confirm_words(can, words="Words.", by=bea, now=NOW)
+    builders.confirm(can, words="Words.", by=bea, now=NOW)
     actions.change_person(
         bea, name="Bea", email=bea.email, role=Role.LEAD, is_active=False, version=1, by=builders.lead(), now=NOW
     )
@@ -92,7 +92,7 @@ def test_no_day_of_the_plan_is_told(can: Job, priya: Link) -> None:
 def test_days_and_hours_are_the_shops(can: Job, priya: Link) -> None:
     """10:42 in London is 23:42 in Auckland (UTC+13 while it is summer there; IANA time zone database)."""
     Studio.objects.update(time_zone="Pacific/Auckland")
-    actions.confirm_words(can, words="Words.", by=builders.lead(), now=NOW + timedelta(hours=2))
+    builders.confirm(can, words="Words.", by=builders.lead(), now=NOW + timedelta(hours=2))
     builders.log_done(builders.stage(can), now=NOW + timedelta(hours=2))
     text = words_of(look(priya))
     assert "Wed 11 Mar at 01:42" in text
@@ -167,7 +167,7 @@ def test_a_link_ends_with_the_shops_day(can: Job, priya: Link) -> None:
 
 def test_names_are_text_and_not_markup(can: Job, priya: Link) -> None:
     Job.objects.filter(pk=can.pk).update(name='<img src=x onerror="x()">')
-    actions.confirm_words(can, words="<b>bold</b> & <script>x()</script>", by=builders.lead(), now=NOW)
+    builders.confirm(can, words="<b>bold</b> & <script>x()</script>", by=builders.lead(), now=NOW)
     page = look(priya)
     assert "<script" not in page
     assert "<img src=x" not in page

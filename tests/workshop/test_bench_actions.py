@@ -17,6 +17,7 @@ from studio.workshop.models import (
     NoticeState,
     Photo,
     Release,
+    Role,
     Says,
     Stage,
 )
@@ -193,6 +194,8 @@ def test_it_is_too_late_after_24_hours_or_once_the_next_stage_began(now: datetim
     with pytest.raises(actions.TooLate):
         actions.take_back(entry, by=ada, now=now)
     assert builders.stage(job).done_at is not None
+    actions.take_back(entry, by=builders.lead(), now=now + timedelta(days=3))  # a lead always may
+    assert builders.stage(job).done_at is None
 
 
 def test_taking_back_twice_is_the_same_as_once(now: datetime, published: list[str]) -> None:
@@ -315,3 +318,132 @@ def test_done_on_a_closed_job_is_refused_and_nothing_is_kept(now: datetime, publ
     with pytest.raises(actions.Refused):
         builders.log_done(builders.stage(job))
     assert not Entry.objects.exists()
+
+
+def test_a_retake_lets_the_letter_go_that_the_spoilt_photo_held(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    stage = builders.stage(job)
+    builders.log_done(stage, content=builders.jpeg()[:200])
+    run_due(now)
+    assert Notice.objects.get().state == NoticeState.OWED
+    actions.log_at_bench(
+        entry_id=uuid4(), stage=stage, says=Says.PHOTO, photos=builders.kept(), by=builders.person("Ada"), now=now
+    )
+    run_due(now + timedelta(hours=1))
+    assert Letter.objects.get().photo == Photo.objects.shown().get()
+
+
+def test_of_two_photos_one_that_came_out_is_enough(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    good, spoilt = builders.kept(), builders.kept(builders.jpeg("red")[:200])
+    stage, ada = builders.stage(job), builders.person("Ada")
+    actions.log_at_bench(entry_id=uuid4(), stage=stage, says=Says.DONE, photos=[*good, *spoilt], by=ada, now=now)
+    run_due(now + timedelta(hours=1))
+    assert Letter.objects.count() == 1
+
+
+def test_a_letter_that_could_not_be_written_has_not_left_and_can_be_taken_back(
+    now: datetime, published: list[str]
+) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    contact = builders.link(job).contact
+    entry = builders.log_done(builders.stage(job), photo=False)
+    actions.change_contact(contact, name="Priya", email="", version=1, by=builders.lead(), now=now)
+    later = now + timedelta(minutes=11)
+    errand = Errand.objects.get(kind=Kind.SEND_LETTER)
+    duties.run(errand.pk, lambda: later)
+    errand.refresh_from_db()
+    assert errand.state == ErrandState.FAILED
+    assert Notice.objects.get().state == NoticeState.GOING
+    actions.take_back(entry, by=builders.person("Ada"), now=later)
+    actions.change_contact(contact, name="Priya", email="p@client.example", version=2, by=builders.lead(), now=now)
+    run_due(later + timedelta(hours=1))
+    with pytest.raises(actions.Refused):
+        actions.try_again(errand.pk, by=builders.lead(), now=later)
+    assert not Letter.objects.exists()
+    assert Notice.objects.get().state == NoticeState.WITHDRAWN
+
+
+def test_a_letter_that_the_disk_refused_can_still_be_taken_back(
+    now: datetime, published: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job), photo=False)
+
+    def full(*args: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("studio.workshop.letters.put_in_outbox", full)
+    later = now + timedelta(minutes=11)
+    errand = Errand.objects.get(kind=Kind.SEND_LETTER)
+    duties.run(errand.pk, lambda: later)
+    assert Notice.objects.get().state == NoticeState.GOING
+    actions.take_back(entry, by=builders.person("Ada"), now=later)
+    monkeypatch.undo()
+    run_due(later + timedelta(hours=1))
+    assert not Letter.objects.exists()
+
+
+def test_a_failed_letter_can_be_put_away(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    contact = builders.link(job).contact
+    builders.log_done(builders.stage(job), photo=False)
+    actions.change_contact(contact, name="Priya", email="", version=1, by=builders.lead(), now=now)
+    errand = Errand.objects.get(kind=Kind.SEND_LETTER)
+    duties.run(errand.pk, lambda: now + timedelta(minutes=11))
+    actions.leave_errand(errand.pk, by=builders.lead(), now=now)
+    errand.refresh_from_db()
+    assert errand.state == ErrandState.DONE
+    assert Notice.objects.get().state == NoticeState.WITHDRAWN
+
+
+def test_showing_can_be_undone_and_waits_for_the_look_again(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.LOOKED)
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job))
+    run_due(now)
+    photos = list(Photo.objects.select_related("entry__stage__piece__job", "stage__piece__job"))
+    actions.release_photos(photos, by=builders.lead(), now=now)
+    actions.look_again(photos, by=builders.lead(), now=now)
+    assert Photo.objects.to_look_at().count() == 1
+    assert Entry.objects.get(pk=entry.pk).released_at is None
+    run_due(now + timedelta(hours=1))
+    assert not Letter.objects.exists()
+    assert Notice.objects.get().state == NoticeState.OWED
+
+
+def test_words_written_at_the_bench_can_be_changed_and_a_stale_change_is_refused(
+    now: datetime, published: list[str]
+) -> None:
+    entry = builders.log_done(builders.stage(builders.job()), sentence="Typo hier.")
+    actions.change_words(entry, sentence="Typo mended.", version=1, by=builders.lead(), now=now)
+    with pytest.raises(actions.Stale):
+        actions.change_words(entry, sentence="Another.", version=1, by=builders.lead(), now=now)
+    assert Entry.objects.get().sentence == "Typo mended."
+
+
+def test_what_was_given_to_somebody_who_left_is_everybodys(now: datetime, published: list[str]) -> None:
+    rev, ada = builders.person("Rev"), builders.person("Ada")
+    stage = builders.stage(builders.job(maker=rev))
+    assert not Stage.objects.next_up().on_bench_of(ada).exists()
+    actions.change_person(
+        rev, name="Rev", email=rev.email, role=Role.MAKER, is_active=False, version=1, by=builders.lead(), now=now
+    )
+    assert Stage.objects.next_up().on_bench_of(ada).get() == stage
+
+
+def test_words_confirmed_over_somebody_elses_are_stale(now: datetime) -> None:
+    job = builders.job()
+    builders.confirm(job, words="On time.")
+    with pytest.raises(actions.Stale):
+        actions.confirm_words(job, words="Late.", after=None, by=builders.lead(), now=now)
+
+
+def test_one_address_is_written_to_once(now: datetime) -> None:
+    job = builders.job()
+    builders.contact(job, "Priya")
+    with pytest.raises(actions.Refused):
+        builders.contact(job, "Twin", email="PRIYA@client.example")

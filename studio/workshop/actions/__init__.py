@@ -4,7 +4,7 @@ People and clocks are arguments. What cannot be done raises ``Refused`` with a s
 """
 
 from studio.workshop.actions.bench import can_take_back, log_at_bench, mark_seen, take_back
-from studio.workshop.actions.errands import try_again
+from studio.workshop.actions.errands import leave_errand, try_again
 from studio.workshop.actions.errors import Refused, Stale, TooLate
 from studio.workshop.actions.jobs import (
     add_job,
@@ -28,9 +28,18 @@ from studio.workshop.actions.people import (
     change_client,
     change_contact,
     change_person,
+    remove_contact,
     set_password,
 )
-from studio.workshop.actions.release import keep_for_us, release_photos, say_nothing, send_word, take_back_letter
+from studio.workshop.actions.release import (
+    change_words,
+    keep_for_us,
+    look_again,
+    release_photos,
+    say_nothing,
+    send_word,
+    take_back_letter,
+)
 from studio.workshop.actions.studio import change_studio, set_out_studio
 
 __all__ = [
@@ -53,13 +62,17 @@ __all__ = [
     "change_piece",
     "change_stage",
     "change_studio",
+    "change_words",
     "confirm_words",
     "give_link",
     "keep_for_us",
+    "leave_errand",
     "log_at_bench",
+    "look_again",
     "mark_seen",
     "move_stage",
     "release_photos",
+    "remove_contact",
     "remove_piece",
     "remove_stage",
     "revoke_link",

@@ -8,7 +8,19 @@ from django.db import transaction
 from studio.workshop import errands
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
-from studio.workshop.models import Errand, Person
+from studio.workshop.models import Errand, Kind, Notice, NoticeState, Person
+
+
+@transaction.atomic
+def leave_errand(errand_id: UUID, *, by: Person, now: datetime) -> None:
+    """Puts a failed or unknown errand away for good; a letter that failed is withdrawn with it."""
+    errand = errands.put_away(errand_id, now)
+    if errand is None:
+        raise Refused("That is being tried again, or it is done.")
+    if errand.kind == Kind.SEND_LETTER:
+        here = [NoticeState.OWED, NoticeState.GOING]
+        Notice.objects.filter(pk=errand.subject, state__in=here).update(state=NoticeState.WITHDRAWN)
+    note("left errand", errand, by=by, now=now)
 
 
 @transaction.atomic

@@ -1,14 +1,15 @@
 """Jobs, their pieces and stages, and the lead's confirmed words to the client."""
 
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import Max
 
 from studio.workshop.actions.editing import change
-from studio.workshop.actions.errors import Refused
+from studio.workshop.actions.errors import Refused, Stale
 from studio.workshop.actions.history import note
-from studio.workshop.models import Client, Confirmation, Job, Person, Piece, Release, Stage, StageKind
+from studio.workshop.models import Client, Confirmation, Job, Person, Piece, Release, Stage, StageKind, Studio
 
 
 @transaction.atomic
@@ -39,13 +40,22 @@ def change_job(
     by: Person,
     now: datetime,
 ) -> Job:
+    if closed_on and closed_on > now.astimezone(ZoneInfo(Studio.objects.get().time_zone)).date():
+        raise Refused("A job is closed on a day that has come. Leave the day empty until then.")
     values = {"name": name, "release": release, "wanted_day": wanted_day, "van_day": van_day, "closed_on": closed_on}
     return change(job, values, version=version, by=by, now=now, job=job)
 
 
 @transaction.atomic
-def confirm_words(job: Job, *, words: str, by: Person, now: datetime) -> Confirmation:
-    """What the client's page opens with from now on, with its date and who said it. The earlier ones are kept."""
+def confirm_words(job: Job, *, words: str, after: int | None, by: Person, now: datetime) -> Confirmation:
+    """What the client's page opens with from now on, with its date and who said it. The earlier ones are kept.
+
+    ``after`` is the one that the form was drawn from, None where there was none. Raises Stale with the newest.
+    """
+    Job.objects.select_for_update().get(pk=job.pk)
+    newest = Confirmation.objects.filter(job=job).first()
+    if (newest.pk if newest else None) != after:
+        raise Stale(newest)
     confirmation = Confirmation.objects.create(job=job, words=words, by=by, at=now)
     note("confirmed", confirmation, by=by, now=now, job=job)
     return confirmation

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from django.db.models import QuerySet
 
 from studio.workshop import errands
-from studio.workshop.models import Entry, Kind, Notice, NoticeState, Photo, PhotoState, Release, Studio
+from studio.workshop.models import Entry, Kind, Notice, NoticeState, Photo, PhotoState, Release, Says, Stage, Studio
 
 
 def owe_notices(entry: Entry, *, now: datetime) -> None:
@@ -16,50 +16,53 @@ def owe_notices(entry: Entry, *, now: datetime) -> None:
         [Notice(contact=link.contact, job=job, stage=entry.stage, entry=entry, at=now) for link in links],
         ignore_conflicts=True,
     )
-    settle_notices(entry, now=now)
+    settle_notices(entry.stage, now=now)
 
 
-def settle_notices(entry: Entry, *, now: datetime) -> None:
+def settle_notices(stage: Stage, *, now: datetime) -> None:
     """Called whenever something changed that a notice waits for: gives it its hour once nothing is missing.
 
-    Straight: its photos are developed, and none failed to come out. When the lead has looked: ``let_go`` alone.
+    On a job that goes straight: no photo of the stage is still being developed, and, where its done came with photos for
+    the client, at least one of the stage can be shown. Where the lead looks first, ``let_go`` alone does it.
     """
-    if entry.stage.piece.job.release != Release.STRAIGHT or entry.taken_back_at:
+    done = Entry.objects.filter(stage=stage, says=Says.DONE, taken_back_at=None).first()
+    if stage.piece.job.release != Release.STRAIGHT or done is None:
         return
-    missing = Photo.objects.filter(entry=entry, for_client=True).exclude(state=PhotoState.DEVELOPED)
-    if not missing.exists():
-        let_go(entry, now=now)
+    photos = Photo.objects.standing().filter(stage=stage, for_client=True)
+    if photos.filter(state=PhotoState.WAITING).exists():
+        return
+    if Photo.objects.shown().filter(stage=stage).exists() or not photos.filter(entry=done).exists():
+        let_go(stage, now=now)
 
 
-def let_go(entry: Entry, *, now: datetime) -> int:
-    """Gives the notices of an entry their hour: the undo window counts from when the stage was logged, or from now
-    where a person let it go. Returns how many letters will leave."""
+def let_go(stage: Stage, *, now: datetime) -> int:
+    """Gives what is owed of a stage its hour: the undo window counts from when the stage was logged, or from now where
+    a person let it go. Returns how many letters will leave."""
     window = timedelta(minutes=Studio.objects.get().undo_minutes)
-    straight = entry.stage.piece.job.release == Release.STRAIGHT
-    leaves_at = max(entry.at + window, now) if straight else now + window
-    owed = list(Notice.objects.filter(entry=entry, state=NoticeState.OWED))
-    for notice in owed:
-        if Notice.objects.filter(pk=notice.pk, state=NoticeState.OWED).update(
-            state=NoticeState.GOING, leaves_at=leaves_at
-        ):
+    straight = stage.piece.job.release == Release.STRAIGHT
+    owed = Notice.objects.filter(stage=stage, state=NoticeState.OWED, entry__taken_back_at=None)
+    gone = 0
+    for notice in owed.select_related("entry"):
+        leaves_at = max(notice.entry.at + window, now) if straight else now + window
+        row = Notice.objects.filter(pk=notice.pk, state=NoticeState.OWED)
+        if row.update(state=NoticeState.GOING, leaves_at=leaves_at):
             errands.ask(Kind.SEND_LETTER, str(notice.pk), due_at=leaves_at, now=now)
-    return len(owed)
+            gone += 1
+    return gone
 
 
-def hold_notices(entry: Entry, *, now: datetime) -> None:
+def hold_notices(stage: Stage, *, now: datetime) -> None:
     """Back to owed, for the lead to decide: what has an hour to leave loses it. What is leaving, leaves."""
-    for notice in Notice.objects.filter(entry=entry, state=NoticeState.GOING):
-        if Notice.objects.filter(pk=notice.pk, state=NoticeState.GOING).update(
-            state=NoticeState.OWED, leaves_at=None
-        ):
+    for notice in Notice.objects.filter(stage=stage, state=NoticeState.GOING):
+        row = Notice.objects.filter(pk=notice.pk, state=NoticeState.GOING)
+        if row.update(state=NoticeState.OWED, leaves_at=None):
             errands.drop(Kind.SEND_LETTER, str(notice.pk), now=now)
 
 
 def withdraw_notices(notices: QuerySet[Notice], *, now: datetime) -> int:
     """Takes back what has not begun to leave. Returns how many had left, or were leaving, already."""
-    for notice in notices.filter(state__in=[NoticeState.OWED, NoticeState.GOING]):
-        if Notice.objects.filter(pk=notice.pk, state__in=[NoticeState.OWED, NoticeState.GOING]).update(
-            state=NoticeState.WITHDRAWN
-        ):
+    here = [NoticeState.OWED, NoticeState.GOING]
+    for notice in notices.filter(state__in=here):
+        if Notice.objects.filter(pk=notice.pk, state__in=here).update(state=NoticeState.WITHDRAWN):
             errands.drop(Kind.SEND_LETTER, str(notice.pk), now=now)
     return notices.filter(state__in=[NoticeState.LEAVING, NoticeState.TOLD]).count()

@@ -30,8 +30,8 @@ def change_person(
     person: Person, *, name: str, email: str, role: Role, is_active: bool, version: int, by: Person, now: datetime
 ) -> Person:
     """Somebody must be left who can lead."""
-    others = Person.objects.filter(role=Role.LEAD, is_active=True).exclude(pk=person.pk)
-    if not (role == Role.LEAD and is_active) and person.role == Role.LEAD and not others.exists():
+    leads = [lead.pk for lead in Person.objects.select_for_update().filter(role=Role.LEAD, is_active=True)]
+    if not (role == Role.LEAD and is_active) and leads == [person.pk]:
         raise Refused("Nobody else leads the studio. Make somebody else a lead first.")
     values = {"name": name, "email": email.lower(), "role": role, "is_active": is_active}
     try:
@@ -58,12 +58,30 @@ def change_client(client: Client, *, name: str, version: int, by: Person, now: d
     return change(client, {"name": name}, version=version, by=by, now=now)
 
 
+def _refuse_same_address(client: Client, email: str, but: int | None = None) -> None:
+    """Two contacts with one address would both be written to."""
+    twin = Contact.objects.filter(client=client, email__iexact=email).exclude(pk=but or 0).first() if email else None
+    if twin:
+        raise Refused(f"{twin.name} has that e-mail address already. Give the link to {twin.name}, or use another one.")
+
+
 @transaction.atomic
 def add_contact(client: Client, *, name: str, email: str, by: Person, now: datetime) -> Contact:
+    _refuse_same_address(client, email)
     contact = Contact.objects.create(client=client, name=name, email=email)
     note("added", contact, by=by, now=now)
     return contact
 
 
 def change_contact(contact: Contact, *, name: str, email: str, version: int, by: Person, now: datetime) -> Contact:
+    _refuse_same_address(contact.client, email, but=contact.pk)
     return change(contact, {"name": name, "email": email}, version=version, by=by, now=now)
+
+
+@transaction.atomic
+def remove_contact(contact: Contact, *, by: Person, now: datetime) -> None:
+    """Only while nothing was written to them: what was sent is never forgotten. Their links stop opening."""
+    if contact.letters.exists():
+        raise Refused(f"{contact.name} has had letters, so they stay. Revoke their links instead.")
+    note("removed", contact, by=by, now=now)
+    contact.delete()

@@ -5,10 +5,11 @@ from datetime import datetime
 
 from django.db import transaction
 
+from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused, TooLate
 from studio.workshop.actions.history import note
 from studio.workshop.actions.notices import hold_notices, let_go, withdraw_notices
-from studio.workshop.models import Entry, Notice, Person, Photo, PhotoState
+from studio.workshop.models import Entry, Notice, Person, Photo, PhotoState, Stage
 
 
 @transaction.atomic
@@ -19,7 +20,6 @@ def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: 
     written for us only stays with us. Releasing twice is the same as once.
     """
     released = 0
-    entries = {photo.entry_id: photo.entry for photo in photos}
     for photo in photos:
         if photo.state != PhotoState.DEVELOPED or photo.entry.taken_back_at:
             raise Refused("One of these photos is not there any more. Look at the page again.")
@@ -29,16 +29,21 @@ def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: 
         if changed:
             note("released photo", photo, by=by, now=now, job=photo.stage.piece.job)
         released += changed
-    for entry in entries.values():
+    for entry in {photo.entry_id: photo.entry for photo in photos}.values():
         if sentence is not None:
             Entry.objects.filter(pk=entry.pk).update(sentence=sentence, for_client=True)
         _release_words(entry, now)
-        let_go(entry, now=now)
+    for stage in _stages(photos):
+        let_go(stage, now=now)
     return released
 
 
 def _release_words(entry: Entry, now: datetime) -> None:
     Entry.objects.filter(pk=entry.pk, released_at=None).update(released_at=now)
+
+
+def _stages(photos: Sequence[Photo]) -> Sequence[Stage]:
+    return list({photo.stage_id: photo.stage for photo in photos}.values())
 
 
 @transaction.atomic
@@ -50,9 +55,30 @@ def keep_for_us(photos: Sequence[Photo], *, by: Person, now: datetime) -> None:
     for photo in photos:
         if Photo.objects.filter(pk=photo.pk).update(for_client=False, released_at=None, released_by=None):
             note("kept photo for us", photo, by=by, now=now, job=photo.stage.piece.job)
-    for entry in {photo.entry_id: photo.entry for photo in photos}.values():
-        if not Photo.objects.shown().filter(entry=entry).exists():
-            hold_notices(entry, now=now)
+    _hold_without_photo(photos, now)
+
+
+@transaction.atomic
+def look_again(photos: Sequence[Photo], *, by: Person, now: datetime) -> None:
+    """Undoes showing and keeping: the photos wait for the lead's look again, and so do words and letters with them."""
+    for photo in photos:
+        if Photo.objects.filter(pk=photo.pk).update(for_client=True, released_at=None, released_by=None):
+            note("put photo back to look at", photo, by=by, now=now, job=photo.stage.piece.job)
+    for entry_id in {photo.entry_id for photo in photos}:
+        if not Photo.objects.shown().filter(entry=entry_id).exists():
+            Entry.objects.filter(pk=entry_id).update(released_at=None)
+    _hold_without_photo(photos, now)
+
+
+def _hold_without_photo(photos: Sequence[Photo], now: datetime) -> None:
+    for stage in _stages(photos):
+        if not Photo.objects.shown().filter(stage=stage).exists():
+            hold_notices(stage, now=now)
+
+
+def change_words(entry: Entry, *, sentence: str, version: int, by: Person, now: datetime) -> Entry:
+    """Changes what was written at the bench, wherever it is read from now on. A letter that has gone stays as it is."""
+    return change(entry, {"sentence": sentence}, version=version, by=by, now=now, job=entry.stage.piece.job)
 
 
 @transaction.atomic
@@ -62,7 +88,7 @@ def send_word(entry: Entry, *, by: Person, now: datetime) -> int:
         raise Refused("It was taken back in the meantime. There is nothing to tell.")
     _release_words(entry, now)
     note("sent word", entry.stage, by=by, now=now, job=entry.stage.piece.job)
-    return let_go(entry, now=now)
+    return let_go(entry.stage, now=now)
 
 
 @transaction.atomic

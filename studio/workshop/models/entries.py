@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
-from studio.workshop.models.jobs import Stage
+from studio.workshop.models.jobs import Stage, StageKind
 from studio.workshop.models.people import Person
 
 
@@ -28,6 +28,7 @@ class Entry(models.Model):
     taken_back_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
     # Taken back although its letter had gone: the lead is told, until this says that they have seen it.
     lead_saw_at = models.DateTimeField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ("at", "id")
@@ -39,6 +40,10 @@ class Entry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_says_display()}: {self.stage}"
+
+    def words_for_client(self, kind: StageKind) -> str:
+        """What is for us only, or what the lead has not looked at yet, says what the studio says of every such stage."""
+        return self.sentence if self.for_client and self.released_at else kind.sentence
 
 
 class PhotoState(models.TextChoices):

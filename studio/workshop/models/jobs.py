@@ -93,8 +93,8 @@ class StageQuerySet(models.QuerySet["Stage"]):
         return self.filter(done_at=None, piece__job__closed_on=None).exclude(Exists(earlier))
 
     def on_bench_of(self, person: Person) -> "StageQuerySet":
-        """Given to this person, or to nobody; the first van first."""
-        mine = self.filter(Q(maker=person) | Q(maker=None))
+        """Given to this person, to nobody, or to somebody who has left; the first van first."""
+        mine = self.filter(Q(maker=person) | Q(maker=None) | Q(maker__is_active=False))
         van = models.F("piece__job__van_day").asc(nulls_last=True)
         return mine.order_by(van, "piece__job_id", "piece__position", "piece_id", "position", "id")
 

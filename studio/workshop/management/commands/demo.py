@@ -53,7 +53,7 @@ def _load(told: demo.Job, began: datetime, now: datetime) -> None:
     actions.give_link(contact, job, by=ines, now=began)
     for piece in told.pieces:
         _load_piece(job, piece, ines, began, now)
-    actions.confirm_words(job, words=told.words, by=ines, now=_hour(now, 1, 10))
+    actions.confirm_words(job, words=told.words, after=None, by=ines, now=_hour(now, 1, 10))
 
 
 def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: datetime) -> None:
