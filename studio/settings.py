@@ -51,6 +51,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "studio.front.csp.Headers",
+    "studio.front.bodies.SmallBodies",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

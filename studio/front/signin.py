@@ -82,14 +82,20 @@ def _to_sign_in(request: HttpRequest) -> HttpResponse:
     return HttpResponseClientRedirect(address) if "HX-Request" in request.headers else redirect(address)
 
 
+def _private(response: HttpResponseBase) -> HttpResponseBase:
+    """What only the studio sees is kept by no cache, unless the view knows better, as for photos."""
+    response.headers.setdefault("Cache-Control", "private, no-store")
+    return response
+
+
 def signed_in(view: View[P]) -> View[P]:
     """Anybody of the studio."""
 
     @wraps(view)
     def door(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
         if not isinstance(request.user, Person):
-            return _to_sign_in(request)
-        return view(request, *args, **kwargs)
+            return _private(_to_sign_in(request))
+        return _private(view(request, *args, **kwargs))
 
     return door
 
@@ -101,10 +107,10 @@ def lead_only(view: View[P]) -> View[P]:
     @wraps(view)
     def door(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
         if not isinstance(request.user, Person):
-            return _to_sign_in(request)
+            return _private(_to_sign_in(request))
         if request.user.role != Role.LEAD:
             raise PermissionDenied
-        return view(request, *args, **kwargs)
+        return _private(view(request, *args, **kwargs))
 
     return door
 
