@@ -37,7 +37,7 @@ DATA = re.compile(
     r"\b(?:(?:Mon|Tues?|Wed(?:nes)?|Thu(?:rs)?|Fri|Sat(?:ur)?|Sun)(?:day)?|January|February|March|Mar|April)\b"
     r"|\S+@\S+|https?://\S+"
 )
-SPOKEN = ("alt", "title", "aria-label", "placeholder", "content", "data-sending", "data-slow")
+SPOKEN = ("alt", "title", "aria-label", "placeholder", "content", "data-sending", "data-slow", "data-too-much")
 NOT_SPOKEN_META = ("width=", "noindex", "light dark", "#", "{")
 
 

@@ -1,15 +1,18 @@
-"""What stands on a bench, and what stands on all of them: the next stage of each piece, 50 at a time."""
+"""What stands on a bench, what stands on all of them, 50 at a time, and what somebody logged."""
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from urllib.parse import urlencode
 
-from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models import Exists, F, OuterRef, Q, Subquery
 from django.http import QueryDict
 from django.utils.dateparse import parse_datetime
 
+from studio.workshop.actions.bench import TAKE_BACK_WITHIN
 from studio.workshop.models import Entry, Person, Stage
 
 PAGE = 50
+MOST_LOGGED = 10
 
 
 @dataclass(frozen=True)
@@ -50,10 +53,15 @@ def _behind(last: Stage) -> Q:
 
 
 def all_pieces(asked: QueryDict) -> Page:
-    """Each live piece, the one that was touched last first. The key is in the address, because a touch moves a piece."""
+    """Each piece of a live job by its next stage, or by its last where all are done; the one that was touched last first.
+
+    The key is in the address, because a touch moves a piece. A key that nobody here wrote shows the first page.
+    """
+    of_piece = Stage.objects.filter(piece=OuterRef("piece"))
+    finished = ~Exists(of_piece.filter(done_at=None)) & ~Exists(of_piece.filter(_behind_in_piece("")))
     touches = Entry.objects.filter(stage__piece=OuterRef("piece"), taken_back_at=None).order_by("-at")
     stages = (
-        Stage.objects.next_up()
+        Stage.objects.filter(Q(pk__in=Stage.objects.next_up().values("pk")) | finished, piece__job__closed_on=None)
         .told()
         .annotate(touched=Subquery(touches.values("at")[:1]))
         .order_by(F("touched").desc(nulls_last=True), "-piece_id")
@@ -69,11 +77,43 @@ def all_pieces(asked: QueryDict) -> Page:
     return Page(found[:PAGE], urlencode({"before": before, "piece": found[PAGE - 1].piece_id}))
 
 
+def _behind_in_piece(stage: str) -> Q:
+    """The stages that come after one in its piece; ``stage`` leads to that one from the query around this."""
+    position, pk = OuterRef(f"{stage}position"), OuterRef(f"{stage}id")
+    return Q(position__gt=position) | Q(position=position, id__gt=pk)
+
+
 def _touched_before(text: str, piece_id: int) -> Q:
+    if not text:
+        return Q(touched=None, piece_id__lt=piece_id)
     try:
         at = parse_datetime(text)
-    except ValueError:
+        at = at.astimezone(UTC) if at and at.tzinfo else None
+    except (ValueError, OverflowError):
         at = None
-    if at is None or at.tzinfo is None:
-        return Q(touched=None, piece_id__lt=piece_id)
+    if at is None:
+        return Q()
     return Q(touched__lt=at) | Q(touched=at, piece_id__lt=piece_id) | Q(touched=None)
+
+
+@dataclass(frozen=True)
+class Logged:
+    entry: Entry
+    can_take_back: bool
+
+
+def logged_by(person: Person, now: datetime) -> list[Logged]:
+    """What this person said within the time to take it back, newest first. ``actions.can_take_back`` asks anew for each
+    entry; here one query answers for all."""
+    after = Stage.objects.filter(_behind_in_piece("stage__"), piece=OuterRef("stage__piece"))
+    begun = after.filter(Exists(Entry.objects.filter(stage=OuterRef("pk"), taken_back_at=None)))
+    entries = (
+        Entry.objects.filter(by=person, taken_back_at=None, at__gte=now - TAKE_BACK_WITHIN)
+        .select_related("stage__kind", "stage__piece")
+        .annotate(begun=Exists(begun))
+        .order_by("-at", "-id")
+    )
+    return [
+        Logged(entry, person.is_lead or not entry.begun)  # an annotation
+        for entry in entries[:MOST_LOGGED]
+    ]

@@ -58,15 +58,17 @@ def _see(address: str) -> HttpResponse:
 def bench(request: HttpRequest) -> HttpResponse:
     person = _person(request)
     page = lists.on_bench(person, request.GET)
+    now = timezone.now()
     context: dict[str, Any] = {"others": page.stages, "more": page.more}
     if request.GET.get("after"):
         return render(request, "bench/more.html", context)
+    logged = [(words.logged_at(line.entry.at, now), line) for line in lists.logged_by(person, now)]
     if not page.stages:
         elsewhere = Stage.objects.next_up().told().order_by("piece__job__van_day", "id").first()
-        return render(request, "bench/empty.html", {"elsewhere": elsewhere})
+        return render(request, "bench/empty.html", {"elsewhere": elsewhere, "logged": logged})
     first, *context["others"] = page.stages
     then = context["others"][0] if context["others"] else None
-    return render(request, "bench/bench.html", context | _work(first) | {"then": then})
+    return render(request, "bench/bench.html", context | _work(first) | {"then": then, "logged": logged})
 
 
 @never_cache
@@ -198,6 +200,12 @@ def kept(request: HttpRequest, entry_id: UUID) -> HttpResponse:
     can_take_back = actions.can_take_back(entry, person, now)
     undo_minutes = Studio.objects.get().undo_minutes
     shown = [photo for photo in photos if photo.state == PhotoState.DEVELOPED][:1]
+    failed = bool(photos) and all(photo.state == PhotoState.UNREADABLE for photo in photos)
+    retaken = failed and words.came_out_later(entry)
+    if failed and not retaken:
+        ask_for = _("Take the photo again")
+    else:
+        ask_for = _("Add another photo") if photos else _("Add a photo")
     context = {
         "entry": entry,
         "stage": entry.stage,
@@ -205,14 +213,16 @@ def kept(request: HttpRequest, entry_id: UUID) -> HttpResponse:
         "at": words.logged_at(entry.at, now),
         "photos": photos,
         "picture": picture(shown[0], f"{entry.stage.piece}, {entry.stage}") if shown else None,
-        "photo_sentences": [] if entry.taken_back_at else words.photo_sentences(photos),
-        "letter_sentence": words.letter_sentence(
-            entry, undo_minutes=undo_minutes, can_take_back=can_take_back, now=now
+        "photo_sentences": [] if entry.taken_back_at else words.photo_sentences(photos, retaken=retaken),
+        "letter_sentences": words.letter_sentences(
+            entry, retaken=retaken, undo_minutes=undo_minutes, can_take_back=can_take_back, now=now
         ),
         "waiting": waiting,
         "looks": looks,
-        "wants_photo": all(photo.state == PhotoState.UNREADABLE for photo in photos) and not entry.taken_back_at,
-        "new_id": uuid4(),
+        "ask_for": ask_for,
+        "entry_id": uuid4(),
+        "for_client": entry.for_client,
+        "most_letters": MOST_LETTERS,
         "can_take_back": can_take_back,
         "then": entry.stage if entry.taken_back_at else lists.next_for(person),
     }

@@ -1,6 +1,7 @@
 """The bench in a real browser: choosing a photo is all there is to do, and without script there is a button."""
 
 import os
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
+from studio.running import web
+from studio.workshop import sniff
 from studio.workshop.models import Entry, Piece, Says, Stage
 from tests import builders
 from tests.bench.conftest import FILM, page_of, run_due
@@ -148,6 +151,64 @@ def test_a_film_is_refused_with_its_sentence_and_the_words_stay(at_bench: Open, 
     page.get_by_label("Photo only").set_input_files(film)
     expect(page.get_by_text("That is a film, not a photo.")).to_be_visible()
     expect(page.get_by_label("A sentence with it")).to_have_value("The seam is clean.")
+
+
+def sparse(folder: Path, count: int, size_bytes: int) -> list[Path]:
+    """Files of this length that take no room."""
+    paths = [folder / f"{number}.jpg" for number in range(count)]
+    for path in paths:
+        with path.open("wb") as file:
+            file.truncate(size_bytes)
+    return paths
+
+
+TOO_MUCH = "Nothing was sent. At most 20 photos go at once, each of at most 60 MB, and 300 MB in all."
+
+
+@pytest.mark.parametrize(("count", "size_bytes"), [(21, 9), (1, sniff.MOST_BYTES + 1), (6, 50_000_000)])
+def test_too_much_at_once_is_said_before_it_is_sent(
+    at_bench: Open, stage: Stage, photo: Path, tmp_path: Path, count: int, size_bytes: int
+) -> None:
+    page = at_bench(page_of(stage))
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.method))
+    page.get_by_label("Photo only").set_input_files(sparse(tmp_path, count, size_bytes))
+    expect(page.locator(".work").get_by_role("status")).to_contain_text(TOO_MUCH)
+    expect(page.get_by_text("Done. Take the photo")).to_be_visible()
+    assert "POST" not in asked
+    page.get_by_label("Photo only").set_input_files(photo)  # and the form still works
+    page.wait_for_url("**/bench/kept/**")
+    assert Entry.objects.get().photos.count() == 1
+
+
+def test_the_limits_said_are_those_kept() -> None:
+    script = (Path(__file__).resolve().parent.parent.parent / "studio/bench/static/bench/bench.js").read_text()
+    limits = dict(re.findall(r"(MOST_\w+) = ([\de]+)", script))
+    assert int(limits["MOST_FILES"]) == settings.DATA_UPLOAD_MAX_NUMBER_FILES
+    assert float(limits["MOST_BYTES"]) == sniff.MOST_BYTES
+    assert 0 < web.LARGEST_BODY_BYTES - float(limits["MOST_BYTES_IN_ALL"]) <= settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+
+
+def test_another_photo_is_added_from_the_kept_page(at_bench: Open, stage: Stage, photo: Path, tmp_path: Path) -> None:
+    entry = builders.log_done(stage, content=builders.jpeg("navy"), now=timezone.now())
+    page = at_bench(reverse("bench-kept", args=[entry.pk]))
+    act = page.locator("label.btn", has_text="Add another photo").bounding_box()
+    back = page.get_by_role("button", name="Take it back").bounding_box()
+    assert act
+    assert back
+    assert min(act["height"], back["height"]) >= 72
+    page.get_by_label("Add another photo").set_input_files(photo)
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Kept. A photo of Talking watering can, carving")
+    assert sorted(Entry.objects.values_list("says", flat=True)) == ["done", "photo"]
+
+
+def test_what_was_logged_is_taken_back_from_the_bench(at_bench: Open, stage: Stage) -> None:
+    builders.log_done(stage, now=timezone.now())
+    page = at_bench(reverse("bench"))
+    page.get_by_role("link", name="carving of Talking watering can, done").click()
+    page.get_by_role("button", name="Take it back").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Taken back.")
+    assert Stage.objects.get(pk=stage.pk).done_at is None
 
 
 @pytest.mark.parametrize("size", [PHONE, SMALL], ids=["phone", "small"])

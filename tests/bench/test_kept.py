@@ -1,6 +1,7 @@
 """After logging: where the photo is, when word leaves, and what is next."""
 
-from datetime import timedelta
+import re
+from datetime import datetime, timedelta
 from uuid import uuid4
 
 import pytest
@@ -9,9 +10,20 @@ from django.test import Client
 from django.urls import reverse
 
 from studio.workshop import actions
-from studio.workshop.models import Entry, Photo, Release, Says, Studio
+from studio.workshop.models import (
+    Entry,
+    Errand,
+    ErrandState,
+    Link,
+    Notice,
+    NoticeState,
+    Photo,
+    Release,
+    Says,
+    Studio,
+)
 from tests import builders
-from tests.bench.conftest import run_due
+from tests.bench.conftest import photo, run_due, send
 from tests.conftest import NOW
 
 HTMX = {"HX-Request": "true"}
@@ -120,6 +132,125 @@ def test_a_photo_that_did_not_come_out_can_be_taken_again(ada: Client) -> None:
     assert "Take the photo again" in page
     assert "The lead decides whether word goes to Priya without the photo." in page
     assert builders.stage(job).done_at == NOW
+
+
+def add_photo(entry: Entry, at: datetime, content: bytes | None = None, *, for_client: bool = True) -> Entry:
+    return actions.log_at_bench(
+        entry_id=uuid4(), stage=entry.stage, says=Says.PHOTO, photos=builders.kept(content), for_client=for_client,
+        by=builders.person("Ada"), now=at,
+    )  # fmt: skip
+
+
+def test_a_photo_that_was_taken_again_is_not_asked_for_a_third_time(ada: Client) -> None:
+    entry = builders.log_done(builders.stage(builders.job()), content=builders.jpeg()[:200])
+    later = NOW + timedelta(minutes=1)
+    add_photo(entry, later, builders.jpeg("navy")[:200])
+    run_due(later)
+    assert "Take the photo again" in text(ada, entry)  # neither came out
+    add_photo(entry, later, builders.jpeg("olive"), for_client=False)
+    run_due(later)
+    assert "Take the photo again" in text(ada, entry)  # the one that did is not for the client
+    good = add_photo(entry, later)
+    run_due(later)
+    page = text(ada, entry)
+    assert "The photo did not come out. A later one did, so it need not be taken again." in page
+    assert "Take the photo again" not in page
+    assert "Send it again" not in page
+    actions.take_back(good, by=builders.person("Ada"), now=later)
+    assert "Take the photo again" in text(ada, entry)
+
+
+def test_a_retake_lets_word_go(ada: Client) -> None:
+    job = builders.job()
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job), content=builders.jpeg()[:200])
+    add_photo(entry, NOW + timedelta(minutes=1))
+    run_due(NOW + timedelta(minutes=1))
+    assert "Word goes to Priya at 10:52 unless you take it back." in text(ada, entry)
+
+
+def test_one_photo_more_can_always_be_added(ada: Client) -> None:
+    stage = builders.stage(builders.job())
+    entry = builders.log_done(stage, now=NOW - timedelta(days=3), for_client=False)
+    response = ada.get(page_of(entry))
+    page = response.content.decode()
+    assert "Add another photo" in page
+    assert f'action="{reverse("bench-stage", args=[stage.pk])}"' in page
+    assert "The lead can still take it back." in page
+    assert "Back to Talking watering can, carving" in page
+    assert re.search(r'value="us" checked', page)
+    answer = send(ada, stage, photo("navy"), entry=response.context["entry_id"], says="photo", eyes="us")
+    added = Entry.objects.exclude(pk=entry.pk).get()
+    assert (added.says, added.for_client, added.photos.count()) == (Says.PHOTO, False, 1)
+    page = ada.get(answer.headers["Location"]).content.decode()
+    assert "Add another photo" in page
+    assert "Take it back" in page
+    assert "The lead can still" not in page
+
+
+def test_without_a_photo_the_lead_decides_when_word_goes(ada: Client) -> None:
+    job = builders.job(release=Release.LOOKED)
+    builders.link(job)
+    page = text(ada, builders.log_done(builders.stage(job), photo=False))
+    assert "The lead decides when word goes." in page
+    assert "The lead looks at it" not in page
+    assert "Add a photo" in page
+    page = text(ada, builders.log_done(builders.stage(job, "mould"), content=builders.jpeg("navy"), for_client=False))
+    assert "The lead decides when word goes." in page
+    page = text(ada, builders.log_done(builders.stage(job, "lay-up"), content=builders.jpeg("plum")))
+    assert "The lead looks at it before the client does." in page
+    assert "The lead decides" not in page
+
+
+def test_a_photo_lost_where_the_lead_looks_first_is_the_lead_s_to_decide(ada: Client) -> None:
+    job = builders.job(release=Release.LOOKED)
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job), content=builders.jpeg()[:200])
+    run_due(NOW)
+    page = text(ada, entry)
+    assert "The lead decides whether word goes to Priya without the photo." in page
+    assert "The lead looks at it" not in page
+
+
+@pytest.mark.parametrize("state", [ErrandState.FAILED, ErrandState.UNKNOWN])
+@pytest.mark.parametrize("notice", [NoticeState.GOING, NoticeState.LEAVING])
+def test_a_letter_that_failed_has_not_gone(ada: Client, state: ErrandState, notice: NoticeState) -> None:
+    job = builders.job()
+    builders.link(job)
+    builders.link(job, "Tom")
+    entry = builders.log_done(builders.stage(job), photo=False)
+    run_due(NOW + timedelta(minutes=11))
+    assert "Word has gone to Priya and Tom." in text(ada, entry)
+    tom = Notice.objects.get(contact__name="Tom")
+    Notice.objects.filter(pk=tom.pk).update(state=notice)
+    Errand.objects.filter(key=f"send_letter:{tom.pk}").update(state=state)
+    page = text(ada, entry)
+    assert "Word has gone to Priya." in page
+    assert "Word to Tom is held up. The lead sees that." in page
+    assert "Word goes to" not in page
+    Entry.objects.update(taken_back_at=NOW)
+    page = text(ada, entry)
+    assert "Word of it had gone to Priya. The lead sees that." in page
+    assert ("Word of it may have gone to Tom. The lead sees that." in page) is (notice == NoticeState.LEAVING)
+
+
+def test_a_letter_that_cannot_be_written_is_held_up(ada: Client) -> None:
+    job = builders.job()
+    link = builders.link(job)
+    entry = builders.log_done(builders.stage(job), photo=False)
+    Link.objects.filter(pk=link.pk).update(revoked_at=NOW)
+    run_due(NOW + timedelta(minutes=11))
+    assert "Word to Priya is held up. The lead sees that." in text(ada, entry)
+
+
+def test_a_letter_on_its_way_is_not_told_as_gone(ada: Client) -> None:
+    job = builders.job()
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job), photo=False)
+    Notice.objects.update(state=NoticeState.LEAVING)
+    page = text(ada, entry)
+    assert "Word is leaving for Priya." in page
+    assert "Word has gone" not in page
 
 
 def test_the_next_piece_follows(ada: Client) -> None:

@@ -6,7 +6,6 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
-from django.conf import settings
 from django.test import Client
 from django.urls import reverse
 
@@ -146,7 +145,7 @@ def test_more_than_twenty_files_are_refused_with_a_sentence(ada: Client) -> None
 
 
 def test_a_file_over_the_limit_is_refused_with_a_sentence(ada: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(settings, "PHOTO_MAX_BYTES", 100)
+    monkeypatch.setattr("studio.workshop.photos.MOST_BYTES", 100)
     response = send(ada, builders.stage(builders.job()), photo(), says="photo")
     assert response.status_code == 422
     assert "That photo is too large to open here." in response.content.decode()

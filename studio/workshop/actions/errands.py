@@ -18,7 +18,7 @@ def leave_errand(errand_id: UUID, *, by: Person, now: datetime) -> None:
     if errand is None:
         raise Refused("That is being tried again, or it is done.")
     if errand.kind == Kind.SEND_LETTER:
-        here = [NoticeState.OWED, NoticeState.GOING]
+        here = [NoticeState.OWED, NoticeState.GOING, NoticeState.LEAVING]
         Notice.objects.filter(pk=errand.subject, state__in=here).update(state=NoticeState.WITHDRAWN)
     note("left errand", errand, by=by, now=now)
 
