@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
+from studio.office.wording import number
 from studio.workshop.models import Entry, Notice, NoticeState, Photo, PhotoState
 from studio.workshop.photos import Picture, picture
 
@@ -16,6 +17,12 @@ class Look:
     entry: Entry
     pictures: tuple[Picture, ...]
     sentence: str
+
+    @property
+    def all_of_them(self) -> str:
+        """How a button names what it acts on, empty for one photo."""
+        count = len(self.pictures)
+        return "" if count < 2 else "both" if count == 2 else f"all {number(count)}"
 
     @property
     def title(self) -> str:
@@ -54,7 +61,11 @@ def done_without_photo() -> QuerySet[Entry]:
     coming = Photo.objects.filter(entry=mine, for_client=True, state=PhotoState.WAITING)
     return (
         Entry.objects.filter(
-            Exists(owed), ~Exists(Photo.objects.to_look_at().filter(entry=mine)), ~Exists(coming), taken_back_at=None
+            Exists(owed),
+            ~Exists(Photo.objects.to_look_at().filter(entry=mine)),
+            ~Exists(coming),
+            taken_back_at=None,
+            stage__piece__job__closed_on=None,
         )
         .select_related("stage__kind", "stage__piece__job__client", "by")
         .order_by("at", "pk")

@@ -42,9 +42,12 @@ class Follower:
 
 @dataclass(frozen=True)
 class PhotoLine:
+    """``sentence`` is what stands with it for the client, empty where nothing does."""
+
     photo: Photo
     picture: Picture | None
     words: str
+    sentence: str
     can_show: bool
     can_keep: bool
 
@@ -89,7 +92,7 @@ def stage_lines(stages: Iterable[Stage], begun: set[int], now: datetime) -> tupl
     lines = []
     nothing_open = True
     for stage in stages:
-        whose = f"{stage.maker}'s" if stage.maker else "whoever is free"
+        whose = f"{stage.maker}'s" if stage.maker and stage.maker.is_active else "whoever is free"
         if stage.done_at:
             lines.append(StageLine(stage, "done", f"{when(stage.done_at, now)} by {stage.done_by}"))
             continue
@@ -165,7 +168,8 @@ def _photo_line(photo: Photo) -> PhotoLine:
         where = "It waits for your look."
     words = f"{title}, by {photo.entry.by}. {where}"
     can_keep = developed and (photo.for_client or photo.released_at is not None)
-    return PhotoLine(photo, picture(photo, title), words, developed and not photo.released_at, can_keep)
+    said = photo.entry.sentence if photo.entry.for_client else ""
+    return PhotoLine(photo, picture(photo, title), words, said, developed and not photo.released_at, can_keep)
 
 
 def notices_of(job: Job) -> QuerySet[Notice]:

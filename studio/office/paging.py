@@ -1,6 +1,7 @@
 """Lists that grow, 50 at a time. The address holds the last row seen, so that a new row moves nothing about."""
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any, Generic, TypeVar, cast
 
 from django.core.exceptions import ValidationError
@@ -20,7 +21,7 @@ class Page(Generic[Row]):
 
 
 def page_by_key(rows: QuerySet[Row], after: str, *, by: str, newest_first: bool = True) -> Page[Row]:
-    """One page of rows in the order of a date or time field that is never null, and of the primary key within it.
+    """One page of rows in the order of a field that is never null, and of the primary key within it.
 
     A key that means nothing gives the first page.
     """
@@ -30,19 +31,29 @@ def page_by_key(rows: QuerySet[Row], after: str, *, by: str, newest_first: bool 
     seen = Q()
     try:
         if after:
-            seen = _beyond(
-                by, step, _field(model, by).to_python(value), _field(model, model._meta.pk.name).to_python(key)
-            )
-    except (ValidationError, ValueError):
+            seen = _beyond(by, step, _read(model, by, value), _read(model, model._meta.pk.name, key))
+    except (ValidationError, ValueError, OverflowError):
         after = ""
     found = list(ordered.filter(seen)[: SIZE + 1])
     last = found[SIZE - 1] if len(found) > SIZE else None
-    further = f"{getattr(last, by).isoformat()}~{last.pk}" if last else ""
+    further = f"{_written(getattr(last, by))}~{last.pk}" if last else ""
     return Page(found[:SIZE], further, not after)
 
 
-def _field(model: type[Model], name: str) -> "Field[Any, Any]":
-    return cast("Field[Any, Any]", model._meta.get_field(name))
+def _read(model: type[Model], name: str, text: str) -> Any:
+    """Raises ValidationError, ValueError or OverflowError where the text is nothing that a database can compare."""
+    value = cast("Field[Any, Any]", model._meta.get_field(name)).to_python(text)
+    if isinstance(value, str) and "\0" in value:
+        raise ValueError(name)
+    if isinstance(value, datetime):
+        if value.tzinfo is None:
+            raise ValueError(name)
+        return value.astimezone(UTC)  # the first and last hours of the calendar have none in UTC
+    return value
+
+
+def _written(value: Any) -> str:
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
 def _beyond(by: str, step: str, value: Any, key: Any) -> Q:

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.db.models import Model, QuerySet
 
-from studio.workshop.models import Confirmation, History, Job, Link, Photo, Piece, Stage
+from studio.workshop.models import Confirmation, Entry, History, Job, Link, Photo, Piece, Stage
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,7 @@ _NOUNS: dict[str, QuerySet[Model]] = {
     "confirmation": Confirmation.objects.all(),
     "link": Link.objects.select_related("contact"),
     "photo": Photo.objects.select_related("stage__kind", "stage__piece"),
+    "entry": Entry.objects.select_related("stage__kind", "stage__piece"),
 }
 _VERBS = {
     "logged done": "logged {} as done",
@@ -29,6 +30,7 @@ _VERBS = {
     "took back": "took back {}",
     "released photo": "showed the client {}",
     "kept photo for us": "kept for us {}",
+    "put photo back to look at": "put {} back to look at again",
     "sent word": "let the letters about {} go",
     "said nothing": "said nothing about {}",
     "saw taken back": "saw that {} was taken back",
@@ -42,15 +44,19 @@ _VERBS = {
 def told(lines: Iterable[History]) -> list[PastLine]:
     """The rows come with ``by``."""
     rows = list(lines)
-    wanted: dict[str, set[int]] = {noun: set() for noun in _NOUNS}
+    wanted: dict[str, set[str]] = {noun: set() for noun in _NOUNS}
     for row in rows:
         noun, _, key = row.subject.rpartition(" ")
-        wanted.get(noun, set()).add(int(key))
-    named = {noun: rows_of.in_bulk(wanted[noun]) for noun, rows_of in _NOUNS.items() if wanted[noun]}
+        wanted.get(noun, set()).add(key)
+    named = {
+        noun: {str(key): row for key, row in rows_of.in_bulk(wanted[noun]).items()}
+        for noun, rows_of in _NOUNS.items()
+        if wanted[noun]
+    }
     found = []
     for row in rows:
         noun, _, key = row.subject.rpartition(" ")
-        thing = _name(noun, named.get(noun, {}).get(int(key)))
+        thing = _name(noun, named.get(noun, {}).get(key))
         words = _VERBS.get(row.verb, row.verb + " {}").format(thing)
         found.append(PastLine(row.at, f"{row.by or 'The studio'} {words}."))
     return found
@@ -68,6 +74,8 @@ def _name(noun: str, row: Model | None) -> str:
             return f"{row} of {row.piece}"
         case Photo():
             return f"a photo of {row.stage} of {row.stage.piece}"
+        case Entry():
+            return f"the words about {row.stage} of {row.stage.piece}"
         case Link():
             return row.contact.name
         case Confirmation():

@@ -3,8 +3,9 @@
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 
 from studio.office.forms import OfficeForm
 from studio.workshop.actions import Refused, Stale
@@ -60,3 +61,31 @@ def form_page(
     """A page for one form. ``send`` is written on its button; ``back`` is the address to leave to."""
     values = {"form": form, "heading": heading, "send": send, "back": back, "lede": lede, **context}
     return render(request, template, values, status=status(form))
+
+
+def ask_first(
+    request: HttpRequest,
+    act: Callable[[], object],
+    *,
+    heading: str,
+    lede: str,
+    send: str,
+    back: str,
+    then: str,
+    done: str,
+) -> HttpResponse:
+    """For what cannot be undone: the page says what goes, and only its button does it.
+
+    ``back`` is the address to leave to, ``then`` the one to go on to with the sentence ``done``.
+    """
+    trouble = ""
+    if request.method == "POST":
+        try:
+            act()
+        except Refused as refusal:
+            trouble = str(refusal)
+        else:
+            messages.success(request, done)
+            return redirect(then)
+    context = {"heading": heading, "lede": lede, "send": send, "back": back, "trouble": trouble}
+    return render(request, "office/confirm.html", context, status=422 if trouble else 200)

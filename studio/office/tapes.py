@@ -68,7 +68,7 @@ def _tape(job: Job, coming: list[Stage]) -> Tape:
         words = "All of it is done."
     else:
         first = coming[0]
-        owner = f", {first.maker}" if first.maker else ""
+        owner = f", {first.maker}" if first.maker and first.maker.is_active else ""
         where = f"{first.piece}: " if str(first.piece) != job.name else ""
         others = f"; {many(len(coming) - 1, 'more piece')} to go on with" if len(coming) > 1 else ""
         words = sentence(

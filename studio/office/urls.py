@@ -2,16 +2,20 @@
 
 from django.urls import path
 
-from studio.office.views import clients, desk, jobs, letters, photos, pieces, studio
+from studio.office.views import clients, desk, entries, jobs, letters, photos, pieces, studio
 
 urlpatterns = [
     path("", desk.desk, name="office"),
     path("errands/<uuid:errand_id>/try-again/", desk.try_again, name="office-try-again"),
-    path("entries/<uuid:entry_id>/seen/", desk.seen, name="office-seen"),
+    path("errands/<uuid:errand_id>/leave/", desk.leave, name="office-leave"),
+    path("entries/<uuid:entry_id>/", entries.entry, name="office-entry"),
+    path("entries/<uuid:entry_id>/take-back/", entries.take_back, name="office-take-back-entry"),
+    path("entries/<uuid:entry_id>/seen/", entries.seen, name="office-seen"),
     path("entries/<uuid:entry_id>/show/", photos.show, name="office-show"),
     path("entries/<uuid:entry_id>/keep/", photos.keep_all, name="office-keep"),
-    path("entries/<uuid:entry_id>/send-word/", photos.send_word, name="office-send-word"),
-    path("entries/<uuid:entry_id>/say-nothing/", photos.say_nothing, name="office-say-nothing"),
+    path("entries/<uuid:entry_id>/look-again/", photos.look_again, name="office-look-again"),
+    path("entries/<uuid:entry_id>/send-word/", entries.send_word, name="office-send-word"),
+    path("entries/<uuid:entry_id>/say-nothing/", entries.say_nothing, name="office-say-nothing"),
     path("photos/", photos.photos, name="office-photos"),
     path("photos/<int:photo_id>/show/", photos.show_one, name="office-show-one"),
     path("photos/<int:photo_id>/keep/", photos.keep_one, name="office-keep-one"),
@@ -38,6 +42,7 @@ urlpatterns = [
     path("clients/<int:client_id>/", clients.client, name="office-client"),
     path("clients/<int:client_id>/contacts/new/", clients.new_contact, name="office-new-contact"),
     path("contacts/<int:contact_id>/", clients.contact, name="office-contact"),
+    path("contacts/<int:contact_id>/remove/", clients.remove_contact, name="office-remove-contact"),
     path("letters/", letters.outbox, name="office-letters"),
     path("letters/<uuid:letter_id>/", letters.letter, name="office-letter"),
     path("letters/<uuid:letter_id>/html/", letters.letter_html, name="office-letter-html"),

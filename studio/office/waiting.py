@@ -144,17 +144,33 @@ def taken_back_too_late(now: datetime) -> list[Gone]:
     )
     lines = []
     for entry in entries[:MOST_LINES]:
-        told = [
-            f"{notice.contact} {on_or_at(notice.letter.sent_at, now)}"
-            if hasattr(notice, "letter")
-            else str(notice.contact)
-            for notice in entry.notices.all()
-            if notice.state in {NoticeState.LEAVING, NoticeState.TOLD}
-        ]
         at = on_or_at(entry.taken_back_at or now, now)
-        words = f"{entry.taken_back_by} took back {entry.stage} of {entry.stage.piece} {at}. Its letter had gone to {listed(told)}."
+        words = f"{entry.taken_back_by} took back {entry.stage} of {entry.stage.piece} {at}. Its letter had gone to {listed(_told(entry, now))}."
         lines.append(Gone(words, entry.pk, entry.stage.piece.job_id))
     return lines
+
+
+def _told(entry: Entry, now: datetime) -> list[str]:
+    """Those whom the letter about an entry has left for, each with its hour."""
+    return [
+        f"{notice.contact} {on_or_at(notice.letter.sent_at, now)}" if hasattr(notice, "letter") else str(notice.contact)
+        for notice in entry.notices.all()
+        if notice.state in {NoticeState.LEAVING, NoticeState.TOLD}
+    ]
+
+
+def what_taking_back_means(entry: Entry, now: datetime) -> str:
+    """Whether anybody has been written to. The entry comes with its notices, their contacts and letters."""
+    said = []
+    if told := _told(entry, now):
+        said.append(f"Its letter has gone to {listed(told)}; nothing is sent by itself.")
+    here = [str(notice.contact) for notice in entry.notices.all() if notice.state in _NOT_GONE]
+    if here:
+        said.append(f"The letter to {listed(here)} has not left, and will not.")
+    return " ".join(said) or "No letter has gone."
+
+
+_NOT_GONE = {NoticeState.OWED, NoticeState.GOING}
 
 
 def spoilt(now: datetime) -> list[Line]:

@@ -127,11 +127,9 @@ def _keep_developed(errand: Errand, result: list[Copy] | NotAPhoto, now: datetim
 def _send(errand: Errand, now: datetime) -> Photo | None:
     """Into the outbox. The notice is leaving, and too late to take back, from the moment before the file is written;
     writing it again after a crash is harmless."""
-    notice = Notice.objects.select_related("contact", "job", "stage__piece", "stage__kind", "entry").get(
-        pk=errand.subject
-    )
-    row = Notice.objects.filter(pk=notice.pk)
-    if notice.state not in {NoticeState.GOING, NoticeState.LEAVING}:
+    row = Notice.objects.filter(pk=errand.subject)
+    notice = row.select_related("contact", "job", "stage__piece", "stage__kind", "entry").first()
+    if notice is None or notice.state not in {NoticeState.GOING, NoticeState.LEAVING}:
         return None
     shown = Photo.objects.shown().filter(stage=notice.stage_id).order_by("-at", "-id")
     photo = shown.filter(entry=notice.entry_id).first() or shown.first()

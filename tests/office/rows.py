@@ -34,10 +34,10 @@ def look(name: str = CAN, kind: str = "carving", photos: int = 1) -> Entry:
     return entry
 
 
-def add_photo(stage: Stage) -> None:
+def add_photo(stage: Stage, colour: str = "blue") -> None:
     """One more to the entry of a stage that is done."""
     entry = Entry.objects.get(stage=stage)
-    (kept,) = builders.kept(builders.jpeg("blue"))
+    (kept,) = builders.kept(builders.jpeg(colour))
     photo = Photo.objects.create(
         entry=entry,
         stage=stage,

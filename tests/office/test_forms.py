@@ -153,6 +153,9 @@ def test_words_to_the_client_follow_each_other_and_an_overtaken_one_shows_both(o
     assert "A day later." in text(mine)
     assert office.post(page, {"words": "A day later.", "version": version(mine)}).status_code == 302
     assert [row.words for row in Confirmation.objects.order_by("pk")] == ["It is on time.", "A day later."]
+    nothing = office.post(page, {"words": "Written on a page from before all of it."})
+    assert nothing.status_code == 409
+    assert Confirmation.objects.count() == 2
 
 
 def test_a_piece_comes_with_its_stages_in_the_order_of_the_work(office: Browser) -> None:
@@ -252,6 +255,7 @@ def test_a_follower_gets_a_link_that_can_be_revoked_and_given_anew(office: Brows
     answer = office.post(f"/office/links/{link.pk}/revoke/", follow=True)
     assert "The link of Priya no longer opens." in text(answer)
     assert "The link was revoked and no longer opens." in text(answer)
+    assert "Give a new link (the old address stays closed)" in text(answer)
     assert address() == ""
     office.post(f"{page}contacts/{link.contact_id}/link/")
     assert address() not in {"", first}

@@ -165,6 +165,20 @@ def test_a_letter_that_failed_names_its_reader_and_one_that_is_unknown_says_so(o
     assert "Nobody knows whether this was done: a letter to Priya" in text(office.get("/office/"))
 
 
+def test_what_failed_can_be_left(office: Browser) -> None:
+    notice = going()
+    errand = Errand.objects.get(kind=Kind.SEND_LETTER)
+    Errand.objects.filter(pk=errand.pk).update(state=ErrandState.FAILED, error="The disk said: Read-only.")
+    page = office.get("/office/")
+    assert f'formaction="/office/errands/{errand.pk}/leave/"' in page.content.decode()
+    answer = office.post(f"/office/errands/{errand.pk}/leave/", follow=True)
+    assert "It is put away, and not tried again." in text(answer)
+    assert "Nothing waits for you." in text(answer)
+    assert Notice.objects.get(pk=notice.pk).state == NoticeState.WITHDRAWN
+    again = text(office.post(f"/office/errands/{errand.pk}/leave/", follow=True))
+    assert "That is being tried again, or it is done." in again
+
+
 def test_a_letter_perhaps_sent_is_not_called_sent(office: Browser) -> None:
     going()
     run_due(NOW + TEN)

@@ -1,6 +1,10 @@
 """Each page opens with nothing, one and several, and asks the record the same number of questions however much there is."""
 
+import re
 from datetime import date
+from html import unescape
+from urllib.parse import quote
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -8,7 +12,20 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 
 from studio.workshop import actions
-from studio.workshop.models import Client, Contact, Job, Letter, Notice, Piece, Release, Stage, StageKind
+from studio.workshop.models import (
+    Client,
+    Contact,
+    Entry,
+    Job,
+    Letter,
+    Link,
+    Notice,
+    Person,
+    Piece,
+    Release,
+    Stage,
+    StageKind,
+)
 from tests import builders
 from tests.conftest import NOW
 from tests.office.rows import look, run_due, text
@@ -24,9 +41,12 @@ def every_page() -> list[str]:
         found += [f"/office/jobs/{job.pk}/{end}" for end in ("", "change/", "words/", "pieces/new/")]
         found += [f"/office/jobs/{job.pk}/{end}" for end in ("contacts/new/", "photos/", "history/")]
     found += [f"/office/pieces/{row.pk}/{end}" for row in Piece.objects.all() for end in ("", "stages/new/")]
-    found += [f"/office/stages/{row.pk}/" for row in Stage.objects.all()]
+    found += [f"/office/pieces/{row.pk}/remove/" for row in Piece.objects.all()]
+    found += [f"/office/stages/{row.pk}/{end}" for row in Stage.objects.all() for end in ("", "remove/")]
+    found += [f"/office/entries/{row.pk}/" for row in Entry.objects.all()]
+    found += [f"/office/links/{row.pk}/revoke/" for row in Link.objects.all()]
     found += [f"/office/clients/{row.pk}/{end}" for row in Client.objects.all() for end in ("", "contacts/new/")]
-    found += [f"/office/contacts/{row.pk}/" for row in Contact.objects.all()]
+    found += [f"/office/contacts/{row.pk}/{end}" for row in Contact.objects.all() for end in ("", "remove/")]
     found += [f"/office/kinds/{row.pk}/" for row in StageKind.objects.all()]
     found += [f"/office/letters/{row.pk}/{end}" for row in Letter.objects.all() for end in ("", "html/")]
     found += [
@@ -151,3 +171,68 @@ def test_closed_jobs_stand_apart_and_page_by_key(office: Browser) -> None:
     assert "Old boot 00" in second
     assert "Old boot 01" not in second
     assert office.get("/office/jobs/?after=nonsense~").status_code == 200
+
+
+# The first and the last hours of the calendar lie outside it in UTC; the others are no keys at all.
+NO_KEYS = [
+    "0001-01-01T00:00:00+14:00",
+    "9999-12-31T23:59:59-12:00",
+    "2026-03-10T10:42:00",
+    "2026-03-10",
+    "10:42",
+    "",
+    "\0",
+    "9" * 30,
+]
+
+
+@pytest.mark.parametrize("value", NO_KEYS)
+@pytest.mark.parametrize("key", [str(uuid4()), "1", "-1", "9" * 30, "x", "\0", ""])
+def test_a_key_that_means_nothing_breaks_no_list(value: str, key: str, office: Browser) -> None:
+    job = builders.job()
+    after = quote(f"{value}~{key}")
+    for address in (*LISTS[1:], f"/office/jobs/{job.pk}/history/", f"/office/jobs/{job.pk}/photos/"):
+        assert office.get(f"{address}?after={after}").status_code == 200
+    assert office.get(f"/office/clients/{job.client_id}/?after={after}").status_code == 200
+
+
+def test_an_hour_outside_the_calendar_gives_the_first_page(office: Browser) -> None:
+    look()
+    run_due(NOW.replace(hour=11))
+    plain, odd = office.get("/office/photos/"), office.get(f"/office/photos/?after={quote(NO_KEYS[0])}~{uuid4()}")
+    assert text(odd) == text(plain)
+
+
+@pytest.mark.parametrize("which", ["clients", "people", "jobs"])
+def test_what_grows_with_the_years_pages_by_fifty(which: str, office: Browser, ines: Person) -> None:
+    client = actions.add_client(name="Snail ~ 000", by=ines, now=NOW)
+    for number in range(1, 120):
+        name = f"Snail ~ {number:03}"
+        match which:
+            case "clients":
+                actions.add_client(name=name, by=ines, now=NOW)
+            case "people":
+                builders.person(f"Snail~{number:03}")
+            case "jobs":
+                actions.add_job(client=client, name=name, by=ines, now=NOW)
+    first = address = {"jobs": f"/office/clients/{client.pk}/"}.get(which, f"/office/{which}/")
+    seen: list[str] = []
+    sizes: list[int] = []
+    while address:
+        html = office.get(address).content.decode()
+        found = re.findall(r"<b>(Snail ?~ ?\d{3})", html)
+        seen, sizes = seen + found, [*sizes, len(found)]
+        further = re.search(r'href="(\?after=[^"]+)"', html)
+        address = first + unescape(further[1]) if further else ""
+    assert len(seen) == len(set(seen)) == {"clients": 120}.get(which, 119)
+    assert max(sizes) == 50
+    assert len(sizes) == 3
+
+
+def test_a_new_job_offers_the_newest_clients_only(office: Browser, ines: Person) -> None:
+    for number in range(201):
+        actions.add_client(name=f"Bakery {number:03}", by=ines, now=NOW)
+    html = office.get("/office/jobs/new/").content.decode()
+    assert html.count("<option") == 200
+    assert "Bakery 200" in html
+    assert "Bakery 000" not in html

@@ -447,3 +447,26 @@ def test_one_address_is_written_to_once(now: datetime) -> None:
     builders.contact(job, "Priya")
     with pytest.raises(actions.Refused):
         builders.contact(job, "Twin", email="PRIYA@client.example")
+
+
+def test_a_photo_whose_errand_was_put_away_counts_as_spoilt_and_the_lead_decides(
+    now: datetime, published: list[str]
+) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    builders.log_done(builders.stage(job))
+    errand = Errand.objects.get(kind=Kind.DEVELOP_PHOTO)
+    Errand.objects.filter(pk=errand.pk).update(state=ErrandState.FAILED)
+    actions.leave_errand(errand.pk, by=builders.lead(), now=now)
+    assert Photo.objects.get().state == "unreadable"
+    assert Notice.objects.get().state == NoticeState.OWED
+
+
+def test_a_contact_who_is_removed_is_owed_nothing_more(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    contact = builders.link(job).contact
+    builders.log_done(builders.stage(job), photo=False)
+    actions.remove_contact(contact, by=builders.lead(), now=now)
+    assert Errand.objects.get(kind=Kind.SEND_LETTER).state == ErrandState.DONE
+    run_due(now + timedelta(hours=1))
+    assert not Letter.objects.exists()

@@ -14,7 +14,11 @@ register = template.Library()
 _BAR = (
     ("Office", "/office/", ()),
     ("Photos", "/office/photos/", ("/office/photos/",)),
-    ("Jobs", "/office/jobs/", ("/office/jobs/", "/office/pieces/", "/office/stages/")),
+    (
+        "Jobs",
+        "/office/jobs/",
+        ("/office/jobs/", "/office/pieces/", "/office/stages/", "/office/entries/", "/office/links/"),
+    ),
     ("Clients", "/office/clients/", ("/office/clients/", "/office/contacts/")),
     ("Letters", "/office/letters/", ("/office/letters/", "/office/notices/")),
     ("Studio", "/office/settings/", ("/office/settings/", "/office/people/", "/office/kinds/")),

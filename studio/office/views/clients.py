@@ -1,7 +1,7 @@
 """Clients, their contacts, and the links that contacts read along by."""
 
 from django.contrib import messages
-from django.db.models import Count, Q
+from django.db.models import Count, Exists, OuterRef, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -9,10 +9,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.front.signin import lead_only
 from studio.office.forms import ClientForm, ContactForm
-from studio.office.saving import form_from, form_page, kept, who
+from studio.office.paging import page_by_key
+from studio.office.saving import ask_first, form_from, form_page, kept, who
 from studio.office.wording import many, sentence
 from studio.workshop import actions
-from studio.workshop.models import Client, Contact, Job, Link
+from studio.workshop.models import Client, Contact, Job, Letter, Link
 
 
 @lead_only
@@ -20,9 +21,14 @@ from studio.workshop.models import Client, Contact, Job, Link
 def clients(request: HttpRequest) -> HttpResponse:
     going = Count("jobs", filter=Q(jobs__closed_on=None), distinct=True)
     rows = Client.objects.annotate(going=going, people=Count("contacts", distinct=True))
-    lines = [(row, sentence(f"{many(row.going, 'job')} going on, {many(row.people, 'contact')}.")) for row in rows]
-    heading = sentence(f"{many(len(lines), 'client')}.") if lines else "No clients yet."
-    return render(request, "office/clients.html", {"heading": heading, "lines": lines})
+    page = page_by_key(rows, request.GET.get("after", ""), by="name", newest_first=False)
+    counts = [(row, getattr(row, "going", 0), getattr(row, "people", 0)) for row in page.rows]
+    lines = [
+        (row, sentence(f"{many(jobs, 'job')} going on, {many(people, 'contact')}.")) for row, jobs, people in counts
+    ]
+    count = Client.objects.count()
+    heading = sentence(f"{many(count, 'client')}.") if count else "No clients yet."
+    return render(request, "office/clients.html", {"heading": heading, "lines": lines, "page": page})
 
 
 @lead_only
@@ -56,8 +62,8 @@ def client(request: HttpRequest, client_id: int) -> HttpResponse:
         back="/office/clients/",
         template="office/client.html",
         client=row,
-        contacts=row.contacts.all(),
-        jobs=row.jobs.all(),
+        contacts=row.contacts.annotate(written_to=Exists(Letter.objects.filter(contact=OuterRef("pk")))),
+        jobs=page_by_key(row.jobs.all(), request.GET.get("after", ""), by="id"),
     )
 
 
@@ -89,6 +95,24 @@ def contact(request: HttpRequest, contact_id: int) -> HttpResponse:
 
 
 @lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def remove_contact(request: HttpRequest, contact_id: int) -> HttpResponse:
+    row = get_object_or_404(Contact.objects.select_related("client"), pk=contact_id)
+    open_links = row.links.standing().count()
+    stop = f" {sentence(many(open_links, 'link'))} of theirs {'stops' if open_links == 1 else 'stop'} opening."
+    return ask_first(
+        request,
+        lambda: actions.remove_contact(row, by=who(request), now=timezone.now()),
+        heading=f"Remove {row}?",
+        lede=f"{row} is no contact of {row.client} any more.{stop if open_links else ''}",
+        send=f"Remove {row}",
+        back=f"/office/clients/{row.client_id}/",
+        then=f"/office/clients/{row.client_id}/",
+        done=f"{row} is removed.",
+    )
+
+
+@lead_only
 @require_POST
 def give_link(request: HttpRequest, job_id: int, contact_id: int) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("client"), pk=job_id)
@@ -103,9 +127,17 @@ def give_link(request: HttpRequest, job_id: int, contact_id: int) -> HttpRespons
 
 
 @lead_only
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def revoke_link(request: HttpRequest, link_id: int) -> HttpResponse:
     row = get_object_or_404(Link.objects.select_related("contact", "job"), pk=link_id)
-    actions.revoke_link(row, by=who(request), now=timezone.now())
-    messages.success(request, f"The link of {row.contact} no longer opens. A new one can be given.")
-    return redirect("office-job", row.job_id)
+    back = f"/office/jobs/{row.job_id}/"
+    return ask_first(
+        request,
+        lambda: actions.revoke_link(row, by=who(request), now=timezone.now()),
+        heading=f"Revoke the link of {row.contact}?",
+        lede=f"Its address stops opening at once, for good. Letters about {row.job} that have not left stay here.",
+        send="Revoke the link",
+        back=back,
+        then=back,
+        done=f"The link of {row.contact} no longer opens. A new one can be given below.",
+    )

@@ -13,7 +13,7 @@ from studio.office import looks, tapes, waiting
 from studio.office.saving import who
 from studio.office.wording import listed, many, sentence
 from studio.workshop import actions
-from studio.workshop.models import Entry, Errand, Photo
+from studio.workshop.models import Errand, Photo
 
 FEW = 3
 
@@ -61,15 +61,6 @@ def _heading(photos: int, owed: int, taken_back: int, failed: int) -> str:
 
 @lead_only
 @require_POST
-def seen(request: HttpRequest, entry_id: UUID) -> HttpResponse:
-    entry = get_object_or_404(Entry.objects.select_related("stage__piece__job"), pk=entry_id)
-    actions.mark_seen(entry, by=who(request), now=timezone.now())
-    messages.success(request, "Seen. It stands in the history of the job.")
-    return redirect("office")
-
-
-@lead_only
-@require_POST
 def try_again(request: HttpRequest, errand_id: UUID) -> HttpResponse:
     get_object_or_404(Errand, pk=errand_id)
     try:
@@ -78,4 +69,17 @@ def try_again(request: HttpRequest, errand_id: UUID) -> HttpResponse:
         messages.error(request, str(refusal))
     else:
         messages.success(request, "It is being tried again.")
+    return redirect("office")
+
+
+@lead_only
+@require_POST
+def leave(request: HttpRequest, errand_id: UUID) -> HttpResponse:
+    get_object_or_404(Errand, pk=errand_id)
+    try:
+        actions.leave_errand(errand_id, by=who(request), now=timezone.now())
+    except actions.Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, "It is put away, and not tried again.")
     return redirect("office")

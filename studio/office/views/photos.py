@@ -11,12 +11,13 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST, require_safe
 
+from studio.front.render import render_part
 from studio.front.signin import lead_only
 from studio.office import looks
 from studio.office.forms import SentenceForm
 from studio.office.paging import page_by_key
 from studio.office.saving import who
-from studio.office.wording import listed, many, on_or_at, sentence
+from studio.office.wording import listed, many, number, on_or_at, sentence
 from studio.workshop import actions
 from studio.workshop.models import Entry, Notice, NoticeState, Photo, PhotoState
 
@@ -38,8 +39,11 @@ def photos(request: HttpRequest) -> HttpResponse:
 
 
 def _heading() -> str:
-    count = Photo.objects.to_look_at().count()
-    return sentence(f"{many(count, 'photo')} {'waits' if count == 1 else 'wait'} for your look.")
+    return f"{_wait(Photo.objects.to_look_at().count())}."
+
+
+def _wait(count: int) -> str:
+    return sentence(f"{many(count, 'photo')} {'waits' if count == 1 else 'wait'} for your look")
 
 
 def _entry(entry_id: UUID) -> Entry:
@@ -54,85 +58,82 @@ def _photos_of(**which: object) -> list[Photo]:
     )
 
 
-def _meant(request: HttpRequest, entry: Entry) -> list[Photo]:
-    """Those that wait for the lead; or, to undo what was just done, those that the form names."""
-    named = {int(key) for key in request.POST.getlist("photo") if key.isdecimal()}
-    return [
-        photo
-        for photo in _photos_of(entry=entry)
-        if (photo.pk in named if named else photo.for_client and not photo.released_at)
-    ]
+def _named(request: HttpRequest, entry: Entry, field: str = "photo") -> list[Photo]:
+    """The photos that stood on the page which sent the form: nobody has looked at any other."""
+    named = {int(key) for key in request.POST.getlist(field) if key.isdecimal()}
+    return [photo for photo in _photos_of(entry=entry) if photo.pk in named]
+
+
+def _none_named(request: HttpRequest, entry: Entry) -> HttpResponse:
+    waits = _wait(Photo.objects.to_look_at().filter(entry=entry).count())
+    shown = Photo.objects.shown().filter(entry=entry).count()
+    sees = f"the client sees {number(shown) if shown else 'none'}"
+    stands = "It was taken back." if entry.taken_back_at else f"{waits} here, and {sees}."
+    words = f"Nothing was changed, because no photo was chosen. {stands}"
+    return _answer(request, entry, words, bad=True, typed=request.POST.get("sentence"))
 
 
 @lead_only
 @require_POST
 def show(request: HttpRequest, entry_id: UUID) -> HttpResponse:
-    """All photos of an entry that wait go to the client, with the sentence as it stands in the form."""
-    entry, form = _entry(entry_id), SentenceForm(request.POST)
+    """The photos that the form names go to the client, with the sentence as it stands in the form."""
+    entry, form, typed = _entry(entry_id), SentenceForm(request.POST), request.POST.get("sentence")
     if not form.is_valid():
-        return _answer(request, entry, str(form.errors["sentence"][0]), bad=True, typed=request.POST.get("sentence"))
-    words = form.cleaned_data["sentence"] if "sentence" in request.POST else None
-    found = _meant(request, entry)
+        return _answer(request, entry, str(next(iter(form.errors.values()))[0]), bad=True, typed=typed)
+    if not (found := _named(request, entry)):
+        return _none_named(request, entry)
+    words = None if typed is None else form.cleaned_data["sentence"]
     try:
-        if found:
-            actions.release_photos(found, sentence=words, by=who(request), now=timezone.now())
+        count = actions.release_photos(found, sentence=words, by=who(request), now=timezone.now())
     except actions.Refused as refusal:
-        return _answer(request, entry, str(refusal), bad=True)
-    return _answer(
-        request, entry, f"The client sees {entry.stage} of {entry.stage.piece} now.", undo="office-keep", changed=found
-    )
+        return _answer(request, entry, str(refusal), bad=True, typed=typed)
+    said = f"The client sees {entry.stage} of {entry.stage.piece} {'now' if count else 'already'}."
+    return _answer(request, entry, said, again=found)
 
 
 @lead_only
 @require_POST
 def keep_all(request: HttpRequest, entry_id: UUID) -> HttpResponse:
     entry = _entry(entry_id)
-    found = _meant(request, entry)
+    if not (found := _named(request, entry)):
+        return _none_named(request, entry)
     actions.keep_for_us(found, by=who(request), now=timezone.now())
     words = f"Kept for us: {entry.stage} of {entry.stage.piece}."
-    return _answer(request, entry, words, undo="office-show", changed=found)
+    return _answer(request, entry, words, again=found, typed=request.POST.get("sentence"))
+
+
+@lead_only
+@require_POST
+def look_again(request: HttpRequest, entry_id: UUID) -> HttpResponse:
+    """Undoes ``show`` and ``keep_all``, and says so where the group stood."""
+    entry = _entry(entry_id)
+    if not (found := _named(request, entry, "again")):
+        return _none_named(request, entry)
+    actions.look_again(found, by=who(request), now=timezone.now())
+    return _answer(request, entry, "Taken back: it waits for your look.", typed=request.POST.get("sentence"))
 
 
 @lead_only
 @require_POST
 def show_one(request: HttpRequest, photo_id: int) -> HttpResponse:
-    photo = get_object_or_404(Photo, pk=photo_id)
-    entry = _entry(photo.entry_id)
+    entry = _entry(get_object_or_404(Photo, pk=photo_id).entry_id)
+    if not (found := _photos_of(pk=photo_id)):
+        return _answer(request, entry, "That photo is not developed, so there is nothing to show.", bad=True)
     try:
-        actions.release_photos(_photos_of(pk=photo_id), by=who(request), now=timezone.now())
+        count = actions.release_photos(found, by=who(request), now=timezone.now())
     except actions.Refused as refusal:
         return _answer(request, entry, str(refusal), bad=True)
-    return _answer(request, entry, "The client sees that photo now.")
+    return _answer(request, entry, f"The client sees that photo {'now' if count else 'already'}.")
 
 
 @lead_only
 @require_POST
 def keep_one(request: HttpRequest, photo_id: int) -> HttpResponse:
-    photo = get_object_or_404(Photo, pk=photo_id)
-    actions.keep_for_us(_photos_of(pk=photo_id), by=who(request), now=timezone.now())
-    return _answer(request, _entry(photo.entry_id), "That photo is kept for us.", typed=request.POST.get("sentence"))
-
-
-@lead_only
-@require_POST
-def send_word(request: HttpRequest, entry_id: UUID) -> HttpResponse:
-    try:
-        count = actions.send_word(_entry(entry_id), by=who(request), now=timezone.now())
-    except actions.Refused as refusal:
-        messages.error(request, str(refusal))
-    else:
-        leave = f"{many(count, 'letter')} {'leaves' if count == 1 else 'leave'} soon. Until then it can be taken back."
-        messages.success(request, sentence(leave) if count else "No letter was left to send.")
-    return redirect("office-photos")
-
-
-@lead_only
-@require_POST
-def say_nothing(request: HttpRequest, entry_id: UUID) -> HttpResponse:
-    gone = actions.say_nothing(_entry(entry_id), by=who(request), now=timezone.now())
-    had = f" {sentence(many(gone, 'letter'))} had left already." if gone else ""
-    messages.success(request, f"Nobody is told of it.{had}")
-    return redirect("office-photos")
+    entry, typed = _entry(get_object_or_404(Photo, pk=photo_id).entry_id), request.POST.get("sentence")
+    if not (found := _photos_of(pk=photo_id)):
+        return _answer(request, entry, "That photo is not developed yet. Keep it when it is.", bad=True, typed=typed)
+    actions.keep_for_us(found, by=who(request), now=timezone.now())
+    return _answer(request, entry, "That photo is kept for us.", again=found, typed=typed)
 
 
 def _answer(
@@ -141,34 +142,32 @@ def _answer(
     words: str,
     *,
     bad: bool = False,
-    undo: str = "",
-    changed: Sequence[Photo] = (),
+    again: Sequence[Photo] = (),
     typed: str | None = None,
 ) -> HttpResponse:
-    """For htmx what now stands in place of the group; else back to where the button was, with the words on top.
+    """What now stands in place of the group; or, from a page that says where it is, back there with the words on top.
 
-    ``undo`` names the address that takes back what was done to the photos ``changed``.
+    ``again`` are the photos that can be put back to look at; ``typed`` is the sentence where it is not kept yet.
     """
     now = timezone.now()
     words += _about_letters(entry, now)
-    if not getattr(request, "htmx", None):
+    if "back" in request.POST:
         (messages.error if bad else messages.success)(request, words)
-        back = request.POST.get("back", "")
+        back = request.POST["back"]
         here = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
         return redirect(back if here else "office-photos")
     left = looks.to_look_at().filter(pk=entry.pk).first()
-    look = looks.look(left, typed) if left else None
     context = {
         "entry": entry,
         "words": words,
         "bad": bad,
-        "undo": undo,
-        "changed": changed,
-        "look": look,
+        "again": again,
+        "typed": typed,
+        "look": looks.look(left, typed) if left else None,
         "now": now,
         "heading": _heading(),
     }
-    return render(request, "office/_look_answer.html", context, status=422 if bad else 200)
+    return render_part(request, "office/look.html", "office/_look_answer.html", context, status=422 if bad else 200)
 
 
 def _about_letters(entry: Entry, now: datetime) -> str:

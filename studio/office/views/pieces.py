@@ -9,9 +9,11 @@ from django.views.decorators.http import require_http_methods, require_POST
 from studio.front.signin import lead_only
 from studio.office.forms import PieceForm, StageForm
 from studio.office.one_job import stage_lines
-from studio.office.saving import form_from, form_page, kept, who
+from studio.office.saving import ask_first, form_from, form_page, kept, who
+from studio.office.waiting import what_taking_back_means
+from studio.office.wording import listed, many
 from studio.workshop import actions
-from studio.workshop.models import Entry, Piece, Stage
+from studio.workshop.models import Entry, Piece, Says, Stage
 
 
 @lead_only
@@ -34,20 +36,26 @@ def piece(request: HttpRequest, piece_id: int) -> HttpResponse:
         piece=row,
         lines=stage_lines(row.stages.select_related("kind", "maker", "done_by"), begun, now),
         stage_form=StageForm(),
+        removable=not Entry.objects.filter(stage__piece=row).exists(),
     )
 
 
 @lead_only
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def remove_piece(request: HttpRequest, piece_id: int) -> HttpResponse:
     row = get_object_or_404(Piece.objects.select_related("job"), pk=piece_id)
-    try:
-        actions.remove_piece(row, by=who(request), now=timezone.now())
-    except actions.Refused as refusal:
-        messages.error(request, str(refusal))
-        return redirect("office-piece", piece_id)
-    messages.success(request, f"{row.name} is removed.")
-    return redirect("office-job", row.job_id)
+    stages = [str(stage) for stage in row.stages.select_related("kind")]
+    has = f"Its {many(len(stages), 'stage')} {'goes' if len(stages) == 1 else 'go'} with it: {listed(stages)}."
+    return ask_first(
+        request,
+        lambda: actions.remove_piece(row, by=who(request), now=timezone.now()),
+        heading=f"Remove {row.name}?",
+        lede=has if stages else "It has no stages.",
+        send="Remove this piece",
+        back=f"/office/pieces/{piece_id}/",
+        then=f"/office/jobs/{row.job_id}/",
+        done=f"{row.name} is removed.",
+    )
 
 
 @lead_only
@@ -78,9 +86,22 @@ def stage(request: HttpRequest, stage_id: int) -> HttpResponse:
     if kept(form, lambda typed: actions.change_stage(row, **typed, by=who(request), now=timezone.now())):
         messages.success(request, "The stage is kept as you wrote it.")
         return redirect("office-piece", row.piece_id)
-    back = f"/office/pieces/{row.piece_id}/"
-    heading = f"{row.piece}: {row}"
-    return form_page(request, form, heading=heading, send="Keep it", back=back, template="office/stage.html", stage=row)
+    now = timezone.now()
+    done = row.entries.filter(says=Says.DONE, taken_back_at=None).select_related("by")
+    entry = done.prefetch_related("notices__contact", "notices__letter").first()
+    return form_page(
+        request,
+        form,
+        heading=f"{row.piece}: {row}",
+        send="Keep it",
+        back=f"/office/pieces/{row.piece_id}/",
+        template="office/stage.html",
+        stage=row,
+        now=now,
+        entry=entry,
+        letters=what_taking_back_means(entry, now) if entry else "",
+        removable=not row.entries.exists(),
+    )
 
 
 @lead_only
@@ -93,13 +114,16 @@ def move_stage(request: HttpRequest, stage_id: int, way: str) -> HttpResponse:
 
 
 @lead_only
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def remove_stage(request: HttpRequest, stage_id: int) -> HttpResponse:
     row = _stage(stage_id)
-    try:
-        actions.remove_stage(row, by=who(request), now=timezone.now())
-    except actions.Refused as refusal:
-        messages.error(request, str(refusal))
-        return redirect("office-stage", stage_id)
-    messages.success(request, f"{row} is removed.")
-    return redirect("office-piece", row.piece_id)
+    return ask_first(
+        request,
+        lambda: actions.remove_stage(row, by=who(request), now=timezone.now()),
+        heading=f"Remove {row} of {row.piece}?",
+        lede=f"{row.piece} no longer goes through it.",
+        send="Remove this stage",
+        back=f"/office/stages/{stage_id}/",
+        then=f"/office/pieces/{row.piece_id}/",
+        done=f"{row} is removed.",
+    )

@@ -1,6 +1,9 @@
 """The studio itself: its settings, its people, its kinds of work."""
 
+from typing import Any
+
 from django.contrib import messages
+from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -9,9 +12,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.front.signin import lead_only
 from studio.office.forms import KindForm, NewPersonForm, PasswordForm, PersonForm, StudioForm, zones
+from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
+from studio.office.wording import many, sentence
 from studio.workshop import actions
-from studio.workshop.models import Person, Role, StageKind, Studio
+from studio.workshop.models import Person, Role, Stage, StageKind, Studio
 
 
 @lead_only
@@ -37,7 +42,8 @@ def settings(request: HttpRequest) -> HttpResponse:
 @lead_only
 @require_safe
 def people(request: HttpRequest) -> HttpResponse:
-    return render(request, "office/people.html", {"people": Person.objects.all()})
+    page = page_by_key(Person.objects.all(), request.GET.get("after", ""), by="name", newest_first=False)
+    return render(request, "office/people.html", {"people": page.rows, "page": page})
 
 
 @lead_only
@@ -63,7 +69,10 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
     names = ("version", "name", "email", "role", "is_active")
     form = form_from(PersonForm, request, **{name: getattr(row, name) for name in names})
     if kept(form, lambda typed: actions.change_person(row, **typed, by=who(request), now=timezone.now())):
-        messages.success(request, f"{form.cleaned_data['name']} is kept as you wrote it.")
+        left = row.is_active and not form.cleaned_data["is_active"]
+        messages.success(
+            request, f"{form.cleaned_data['name']} is kept as you wrote it.{_given_up(row) if left else ''}"
+        )
         return redirect("office-people")
     return form_page(
         request,
@@ -76,6 +85,14 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
     )
 
 
+def _given_up(somebody: Person) -> str:
+    """What becomes of the stages that were given to somebody who has left."""
+    count = Stage.objects.filter(maker=somebody, done_at=None, piece__job__closed_on=None).count()
+    one = count == 1
+    given = f"{many(count, 'stage')} {'was' if one else 'were'} given to {somebody}"
+    return f" {sentence(given)}; {'it is' if one else 'they are'} everybody's now." if count else ""
+
+
 @lead_only
 @sensitive_post_parameters("password", "again")
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -83,8 +100,12 @@ def password(request: HttpRequest, person_id: int) -> HttpResponse:
     row = get_object_or_404(Person, pk=person_id)
     form = form_from(PasswordForm, request)
 
-    def change(typed: dict[str, str]) -> None:
+    mine = row == who(request)
+
+    def change(typed: dict[str, Any]) -> None:
         actions.set_password(row, typed["password"], by=who(request), now=timezone.now())
+        if mine:
+            update_session_auth_hash(request, Person.objects.get(pk=person_id))
 
     if kept(form, change):
         messages.success(request, f"{row} signs in with the new password from now on.")
@@ -93,7 +114,7 @@ def password(request: HttpRequest, person_id: int) -> HttpResponse:
         request,
         form,
         heading=f"A password for {row}",
-        lede="Whoever has the old one is signed out everywhere.",
+        lede=f"Whoever has the old one is signed out everywhere{' but here' if mine else ''}.",
         send="Set the password",
         back="/office/people/",
     )

@@ -8,6 +8,7 @@ from django.db import IntegrityError, transaction
 from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
+from studio.workshop.actions.notices import withdraw_notices
 from studio.workshop.models import Client, Contact, Person, Role
 
 _EMAIL_TAKEN = "Somebody already signs in with that e-mail address. Use another one."
@@ -83,5 +84,6 @@ def remove_contact(contact: Contact, *, by: Person, now: datetime) -> None:
     """Only while nothing was written to them: what was sent is never forgotten. Their links stop opening."""
     if contact.letters.exists():
         raise Refused(f"{contact.name} has had letters, so they stay. Revoke their links instead.")
+    withdraw_notices(contact.notices.all(), now=now)
     note("removed", contact, by=by, now=now)
     contact.delete()

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import F
 
 from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused, TooLate
@@ -31,7 +32,7 @@ def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: 
         released += changed
     for entry in {photo.entry_id: photo.entry for photo in photos}.values():
         if sentence is not None:
-            Entry.objects.filter(pk=entry.pk).update(sentence=sentence, for_client=True)
+            Entry.objects.filter(pk=entry.pk).update(sentence=sentence, for_client=True, version=F("version") + 1)
         _release_words(entry, now)
     for stage in _stages(photos):
         let_go(stage, now=now)
