@@ -13,6 +13,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 
 class Minder:
@@ -47,6 +48,20 @@ def signal_group(pid: int, number: int) -> bool:
     return True
 
 
+def _still_running(groups: set[int]) -> set[int]:
+    """Those with a process that is more than a zombie: some init processes take seconds to collect the dead."""
+    processes = Path("/proc")
+    if not (processes / "self" / "stat").exists():
+        return {group for group in groups if signal_group(group, 0)}
+    found = set()
+    for stat in processes.glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            state, _, group = stat.read_text().rpartition(")")[2].split()[:3]
+            if state != "Z":
+                found.add(int(group))
+    return groups & found
+
+
 def main() -> None:
     alive: set[int] = set()
     for line in sys.stdin:
@@ -57,7 +72,7 @@ def main() -> None:
     until = time.monotonic() + 2
     while alive and time.monotonic() < until:
         time.sleep(0.02)
-        alive = {group for group in alive if signal_group(group, 0)}
+        alive = _still_running(alive)
 
 
 if __name__ == "__main__":

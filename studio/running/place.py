@@ -14,7 +14,9 @@ from pathlib import Path
 
 from studio.running.supervisor import GiveUp
 
-LOCK_WAIT_S = 1.5  # so long may the children of a run that was killed take to be gone
+LOCK_WAIT_S = (
+    3.0  # a little longer than the minder waits: so long may the children of a run that was killed take to be gone
+)
 
 
 @contextmanager
