@@ -1,5 +1,7 @@
 """Pages for when something is wrong. Each says what to do next."""
 
+import errno
+import sys
 from typing import Final
 
 from django.core.exceptions import RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
@@ -12,26 +14,44 @@ from studio.front import sheets
 from studio.front.csp import CLIENT
 
 _TOO_LARGE = (RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent)
-# No template, database, session or translation: whatever broke, these bytes can still be sent.
-_SERVER_ERROR: Final = f"""<!doctype html>
+_FULL = {errno.ENOSPC, errno.EDQUOT}
+
+
+def _bare(what: str, *advice: str) -> str:
+    """No template, database, session or translation: whatever broke, these bytes can still be sent."""
+    lede, *rest = advice
+    paragraphs = "\n".join(f"<p>{line}</p>" for line in rest)
+    return f"""<!doctype html>
 <html lang="en-GB">
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="robots" content="noindex">
-<title>Error: something broke here</title>
+<title>Error: {what.lower()}</title>
 <link rel="icon" href="/static/natch.svg" type="image/svg+xml">
 <style>{sheets.css("")}</style>
 </head>
 <body>
 <main class="door">
-<div class="tape"><h1>Something broke here</h1></div>
-<p class="lede">It was not you. What was kept before this is still kept.</p>
-<p>Go back and try once more. If it breaks again, tell whoever runs this studio what you did and at what time.</p>
+<div class="tape"><h1>{what}</h1></div>
+<p class="lede">{lede}</p>
+{paragraphs}
 </main>
 </body>
 </html>
 """
+
+
+_SERVER_ERROR: Final = _bare(
+    "Something broke here",
+    "It was not you. What was kept before this is still kept.",
+    "Go back and try once more. If it breaks again, tell whoever runs this studio what you did and at what time.",
+)
+_DISK_FULL: Final = _bare(
+    "The disk is full",
+    "There is no room left, so nothing of this was kept. What was kept before is still kept.",
+    "Tell whoever runs this studio to make room, then go back and send it again.",
+)
 
 
 def link_not_open(request: HttpRequest) -> HttpResponse:
@@ -71,6 +91,11 @@ def too_large(request: HttpRequest) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
+    """Called while the exception is being handled; a full disk can show anywhere, even while a form is being read."""
+    error = sys.exception()
+    full = (isinstance(error, OSError) and error.errno in _FULL) or "disk is full" in str(error)
+    if full:
+        return HttpResponse(_DISK_FULL, status=507)
     return HttpResponseServerError(_SERVER_ERROR)
 
 

@@ -6,6 +6,8 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from django.core.files.uploadhandler import TemporaryFileUploadHandler
+from django.db import OperationalError
 from django.test import Client
 from django.urls import reverse
 
@@ -284,3 +286,22 @@ def test_a_closed_job_takes_a_photo_but_no_done(ada: Client) -> None:
     page = ada.get(page_of(builders.stage(job))).content.decode()
     assert "This job is closed. A photo can still be added." in page
     assert 'value="done"' not in page
+
+
+@pytest.mark.parametrize(
+    "error",
+    [OSError(errno.ENOSPC, "No space left on device"), OperationalError("database or disk is full")],
+)
+def test_a_disk_that_fills_up_while_the_form_is_read_is_a_sentence_too(
+    ada: Client, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    def full(*args: object) -> None:
+        raise error
+
+    monkeypatch.setattr(TemporaryFileUploadHandler, "receive_data_chunk", full)
+    ada.raise_request_exception = False
+    stage = builders.stage(builders.job())
+    response = send(ada, stage, photo())
+    assert response.status_code == 507
+    assert "There is no room left, so nothing of this was kept." in response.content.decode()
+    assert not Entry.objects.exists()
