@@ -21,7 +21,7 @@ def hook(
 
     Of those, only the children themselves are killed: a pool's processes are its own to stop.
     """
-    deaf_from, broker_restarts = 0.0, 0
+    deaf_from, broker_restarts = clock() + HEARS_AGAIN_S, 0
 
     def restart(reason: str) -> None:
         nonlocal deaf_from

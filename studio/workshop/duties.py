@@ -9,9 +9,10 @@ from uuid import UUID
 
 from celery.exceptions import SoftTimeLimitExceeded
 from django.db import transaction
+from django.db.models import Q
 
 from studio.workshop import errands, imaging, letters, storage
-from studio.workshop.actions.notices import settle_notices
+from studio.workshop.actions.notices import lock_piece, settle_notices
 from studio.workshop.models import (
     Errand,
     ErrandState,
@@ -32,6 +33,10 @@ Clock = Callable[[], datetime]
 LETTER_PICTURE_MOST_BYTES = 60_000
 KEEP_DONE_FOR = timedelta(days=30)
 UNNAMED_FILES_GO_AFTER = timedelta(hours=24)
+
+
+class KeptBack(Exception):
+    """The lead took a photo back while its letter was being written: written again, it has another one, or none."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,7 @@ def _develop(errand: Errand, now: datetime) -> list[Copy] | NotAPhoto:
 
 def _keep_developed(errand: Errand, result: list[Copy] | NotAPhoto, now: datetime) -> None:
     photo = Photo.objects.select_related("entry__stage__piece__job", "entry__stage__kind").get(pk=errand.subject)
+    lock_piece(photo.stage)  # of two photos that are ready at once, the second sees the first
     row = Photo.objects.filter(pk=photo.pk)
     if isinstance(result, NotAPhoto):
         row.update(state=PhotoState.UNREADABLE, reason=result.reason)
@@ -134,12 +140,17 @@ def _send(errand: Errand, now: datetime) -> Photo | None:
     shown = Photo.objects.shown().filter(stage=notice.stage_id).order_by("-at", "-id")
     photo = shown.filter(entry=notice.entry_id).first() or shown.first()
     mail = letters.as_mail(letters.stage_done(notice, _letter_picture(photo) if photo else None), errand.pk, now)
-    if not row.filter(state__in=[NoticeState.GOING, NoticeState.LEAVING]).update(state=NoticeState.LEAVING):
+    # Its hour may have been moved since this errand was claimed: then it goes at that hour.
+    may_leave = Q(state=NoticeState.LEAVING) | Q(state=NoticeState.GOING, leaves_at__lte=now)
+    if not row.filter(may_leave).update(state=NoticeState.LEAVING):
         return None
     try:
+        if photo and not Photo.objects.shown().filter(pk=photo.pk).exists():
+            raise KeptBack("The photo of this letter was kept back meanwhile.")
         letters.put_in_outbox(mail, errand.pk)
-    except OSError:
-        row.filter(state=NoticeState.LEAVING).update(state=NoticeState.GOING)  # it is still here, and can be taken back
+    except (OSError, KeptBack):
+        if not letters.outbox_path(errand.pk).exists():  # still here, and so it can be taken back
+            row.filter(state=NoticeState.LEAVING).update(state=NoticeState.GOING)
         raise
     return photo
 

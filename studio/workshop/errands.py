@@ -14,7 +14,8 @@ from pathlib import Path
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import Case, F, Q, Value, When
+from django.db.models.functions import Greatest
 
 from studio.celery import app
 from studio.workshop.models import Errand, ErrandState, Kind
@@ -54,10 +55,10 @@ def ask(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> None:
     """
     key = f"{kind}:{subject}"
     same = Errand.objects.filter(key=key)
-    if same.filter(state=ErrandState.RUNNING).update(again=True):
+    if same.filter(state=ErrandState.RUNNING).update(again=True, due_at=due_at, asked_at=now):
         return
     standing = same.exclude(state=ErrandState.DONE)
-    if not standing.update(state=ErrandState.WAITING, due_at=due_at, strikes=0, error="", nudged_at=None):
+    if not standing.update(state=ErrandState.WAITING, asked_at=now, due_at=due_at, strikes=0, error="", nudged_at=None):
         Errand.objects.bulk_create(
             [Errand(kind=kind, key=key, subject=subject, asked_at=now, due_at=due_at)], ignore_conflicts=True
         )
@@ -124,11 +125,19 @@ def _mine(errand: Errand) -> Q:
 
 def finish(errand: Errand, now: datetime) -> None:
     """Call inside the transaction that keeps the result. Raises Fenced, and so undoes it, where the lease was lost."""
-    mine = Errand.objects.filter(_mine(errand))
-    if mine.filter(again=True).update(state=ErrandState.WAITING, due_at=now, strikes=0, nudged_at=None, error=""):
-        nudge_after_commit(errand, now)
-    elif not mine.update(state=ErrandState.DONE, done_at=now, lease_until=None, error=""):
+    once_more = When(again=True, then=Value(ErrandState.WAITING))
+    ended = Errand.objects.filter(_mine(errand)).update(  # one statement, so that no asking falls between two
+        state=Case(once_more, default=Value(ErrandState.DONE)),
+        done_at=Case(When(again=True, then=F("done_at")), default=Value(now)),
+        strikes=0,
+        lease_until=None,
+        nudged_at=None,
+        error="",
+    )
+    if not ended:
         raise Fenced(str(errand.pk))
+    for waiting in Errand.objects.filter(pk=errand.pk, state=ErrandState.WAITING, due_at__lte=now):
+        nudge_after_commit(waiting, now)
 
 
 def give_back(errand: Errand, sentence: str, now: datetime) -> bool:
@@ -141,7 +150,7 @@ def give_back(errand: Errand, sentence: str, now: datetime) -> bool:
     Errand.objects.filter(_mine(errand)).update(
         state=ErrandState.FAILED if failed else ErrandState.WAITING,
         strikes=strikes,
-        due_at=now + timedelta(seconds=min(2**strikes, 300)),
+        due_at=Greatest(F("due_at"), Value(now + timedelta(seconds=min(2**strikes, 300)))),
         lease_until=None,
         nudged_at=None,
         error=sentence[:300],

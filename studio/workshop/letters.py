@@ -64,12 +64,15 @@ def stage_done(notice: Notice, picture: bytes | None) -> Written:
 
 def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
     """The whole message, text part first. The letter's id is its Message-ID, so that sending twice shows."""
-    domain = urlsplit(settings.ADDRESS).hostname or "localhost"
+    host = urlsplit(settings.ADDRESS).hostname or "localhost"
+    domain = f"[IPv6:{host}]" if ":" in host else host  # RFC 5321, 4.1.3
     studio = Studio.objects.get()
     mail = EmailMessage(policy=policy.SMTP)
     try:
         mail["From"] = Address(" ".join(studio.name.split()), addr_spec=f"letters@{domain}")
-        mail["To"] = Address(" ".join(written.to_name.split()), addr_spec=written.to_address)
+        mailbox, _, at = written.to_address.rpartition("@")
+        address = f"{mailbox}@{at.encode('idna').decode()}"
+        mail["To"] = Address(" ".join(written.to_name.split()), addr_spec=address)
     except (ValueError, IndexError, HeaderParseError) as error:
         raise CannotWrite(f"The e-mail address of {written.to_name} cannot be used. Correct it.") from error
     mail["Subject"] = written.subject

@@ -18,12 +18,14 @@ def supervisor() -> Mock:
 
 
 def test_deaf_workers_are_restarted_and_then_given_time_to_hear(supervisor: Mock) -> None:
-    deaf, now = Mock(return_value=False), Mock(return_value=1000.0)
+    deaf, now = Mock(return_value=False), Mock(return_value=900.0)
     hook = watch.hook(supervisor, ["worker-1", "worker-2"], deaf=deaf, overdue=lambda: [], clock=now)
     assert hook.call()
+    deaf.return_value = True
+    assert hook.call()  # what came due overnight is no sign: the workers have only just been started
     supervisor.restart.assert_not_called()
 
-    deaf.return_value = True
+    now.return_value = 1000.0
     assert hook.call()
     assert [args.args[0] for args in supervisor.restart.call_args_list] == ["worker-1", "worker-2"]
 

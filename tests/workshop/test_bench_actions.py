@@ -470,3 +470,74 @@ def test_a_contact_who_is_removed_is_owed_nothing_more(now: datetime, published:
     assert Errand.objects.get(kind=Kind.SEND_LETTER).state == ErrandState.DONE
     run_due(now + timedelta(hours=1))
     assert not Letter.objects.exists()
+
+
+def test_word_that_the_lead_lets_go_can_be_taken_back_for_ten_minutes(now: datetime, published: list[str]) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    entry = builders.log_done(builders.stage(job), content=builders.jpeg()[:200])
+    run_due(now)
+    later = now + timedelta(hours=2)
+    actions.send_word(entry, by=builders.lead(), now=later)
+    assert Notice.objects.get().leaves_at == later + timedelta(minutes=10)
+
+
+def test_a_letter_whose_hour_was_moved_while_it_was_claimed_goes_at_the_new_hour(
+    now: datetime, published: list[str]
+) -> None:
+    job = builders.job(release=Release.LOOKED)
+    builders.link(job)
+    builders.log_done(builders.stage(job))
+    run_due(now)
+    photos = list(Photo.objects.select_related("entry__stage__piece__job", "stage__piece__job"))
+    actions.release_photos(photos, by=builders.lead(), now=now)
+    due = now + timedelta(minutes=10)
+    claimed = errands.claim(Errand.objects.get(kind=Kind.SEND_LETTER).pk, due)
+    assert claimed is not None
+    actions.look_again(photos, by=builders.lead(), now=due)
+    actions.release_photos(photos, by=builders.lead(), now=due)
+    errands._free(claimed)
+    run_due(due + timedelta(minutes=9))
+    assert not Letter.objects.exists()
+    run_due(due + timedelta(minutes=10))
+    assert Letter.objects.count() == 1
+
+
+def test_a_letter_that_is_in_the_outbox_is_never_called_still_here(
+    now: datetime, published: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job)
+    builders.log_done(builders.stage(job), photo=False)
+    later = now + timedelta(minutes=11)
+    errand = Errand.objects.get(kind=Kind.SEND_LETTER)
+
+    def cut_off(*args: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("studio.workshop.duties.DUTIES", {Kind.SEND_LETTER: duties.Duty(duties._send, cut_off)})
+        duties.run(errand.pk, lambda: later)
+    with monkeypatch.context() as patch:
+        patch.setattr("studio.workshop.letters.put_in_outbox", cut_off)
+        duties.run(errand.pk, lambda: later + timedelta(minutes=1))
+    assert Notice.objects.get().state == NoticeState.LEAVING
+
+
+@pytest.mark.parametrize(
+    ("address", "written"),
+    [("http://[::1]:8000", b"letters@[IPv6:::1]"), ("http://yard.example", b"letters@yard.example")],
+)
+def test_a_letter_can_leave_from_any_address(
+    now: datetime, published: list[str], settings: object, address: str, written: bytes
+) -> None:
+    settings.ADDRESS = address  # type: ignore[attr-defined]
+    job = builders.job(release=Release.STRAIGHT)
+    builders.link(job, email="k@bücher.example")
+    builders.log_done(builders.stage(job), photo=False)
+    run_due(now + timedelta(hours=1))
+    from studio.workshop.letters import outbox_path
+
+    mail = outbox_path(Letter.objects.get().pk).read_bytes()
+    assert written in mail
+    assert b"k@xn--bcher-kva.example" in mail

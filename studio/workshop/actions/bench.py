@@ -9,8 +9,8 @@ from django.db import transaction
 from studio.workshop import errands
 from studio.workshop.actions.errors import Refused, TooLate
 from studio.workshop.actions.history import note
-from studio.workshop.actions.notices import owe_notices, withdraw_notices
-from studio.workshop.models import Entry, Kind, Person, Photo, Piece, Release, Says, Stage
+from studio.workshop.actions.notices import lock_piece, owe_notices, withdraw_notices
+from studio.workshop.models import Entry, Kind, Person, Photo, Release, Says, Stage
 from studio.workshop.photos import Kept
 
 TAKE_BACK_WITHIN = timedelta(hours=24)
@@ -38,7 +38,7 @@ def log_at_bench(
         return _same_form(first, stage, by)
     if says == Says.DONE and stage.piece.job.closed_on:
         raise Refused("This job is closed. Ask the lead, or add a photo only.")
-    _lock_piece(stage)
+    lock_piece(stage)
     done = says == Says.DONE and Stage.objects.filter(pk=stage.pk, done_at=None).update(done_at=now, done_by=by)
     if says == Says.DONE and not done and not photos:
         return Entry.objects.get(stage=stage, says=Says.DONE, taken_back_at=None)
@@ -73,11 +73,6 @@ def log_at_bench(
     return entry
 
 
-def _lock_piece(stage: Stage) -> None:
-    """One at a time logs at a piece or takes back, so that nothing is taken back while the next stage begins."""
-    Piece.objects.select_for_update().get(pk=stage.piece_id)
-
-
 def _same_form(entry: Entry, stage: Stage, by: Person) -> Entry:
     if entry.stage_id != stage.pk or entry.by_id != by.pk:
         raise Refused("This form was used for something else. Open the piece again.")
@@ -103,7 +98,7 @@ def take_back(entry: Entry, *, by: Person, now: datetime) -> Entry:
 
     If a letter has gone, nothing is sent by itself: the lead sees it. Raises TooLate. Taking back twice is the same.
     """
-    _lock_piece(entry.stage)
+    lock_piece(entry.stage)
     entry = Entry.objects.select_related("stage__piece__job").get(pk=entry.pk)
     if entry.taken_back_at:
         return entry

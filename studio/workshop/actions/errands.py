@@ -8,7 +8,7 @@ from django.db import transaction
 from studio.workshop import errands
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
-from studio.workshop.actions.notices import settle_notices
+from studio.workshop.actions.notices import lock_piece, settle_notices
 from studio.workshop.models import Errand, Kind, Notice, NoticeState, Person, Photo, PhotoState
 from studio.workshop.sniff import Reason
 
@@ -23,6 +23,7 @@ def leave_errand(errand_id: UUID, *, by: Person, now: datetime) -> None:
         here = [NoticeState.OWED, NoticeState.GOING, NoticeState.LEAVING]
         Notice.objects.filter(pk=errand.subject, state__in=here).update(state=NoticeState.WITHDRAWN)
     for photo in Photo.objects.filter(pk=errand.subject) if errand.kind == Kind.DEVELOP_PHOTO else ():
+        lock_piece(photo.stage)
         Photo.objects.filter(pk=photo.pk, state=PhotoState.WAITING).update(
             state=PhotoState.UNREADABLE, reason=Reason.DAMAGED
         )

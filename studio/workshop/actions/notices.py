@@ -5,7 +5,19 @@ from datetime import datetime, timedelta
 from django.db.models import QuerySet
 
 from studio.workshop import errands
-from studio.workshop.models import Entry, Kind, Notice, NoticeState, Photo, PhotoState, Release, Says, Stage, Studio
+from studio.workshop.models import (
+    Entry,
+    Kind,
+    Notice,
+    NoticeState,
+    Photo,
+    PhotoState,
+    Piece,
+    Release,
+    Says,
+    Stage,
+    Studio,
+)
 
 
 def owe_notices(entry: Entry, *, now: datetime) -> None:
@@ -32,18 +44,22 @@ def settle_notices(stage: Stage, *, now: datetime) -> None:
     if photos.filter(state=PhotoState.WAITING).exists():
         return
     if Photo.objects.shown().filter(stage=stage).exists() or not photos.filter(entry=done).exists():
-        let_go(stage, now=now)
+        let_go(stage, by_itself=True, now=now)
 
 
-def let_go(stage: Stage, *, now: datetime) -> int:
-    """Gives what is owed of a stage its hour: the undo window counts from when the stage was logged, or from now where
-    a person let it go. Returns how many letters will leave."""
+def lock_piece(stage: Stage) -> None:
+    """One at a time logs at a piece, takes back, or settles what its photos hold up; until the transaction ends."""
+    Piece.objects.select_for_update().get(pk=stage.piece_id)
+
+
+def let_go(stage: Stage, *, by_itself: bool = False, now: datetime) -> int:
+    """Gives what is owed of a stage its hour: the undo window counts from now where a person let it go, and from when
+    the stage was logged where it goes by itself. Returns how many letters will leave."""
     window = timedelta(minutes=Studio.objects.get().undo_minutes)
-    straight = stage.piece.job.release == Release.STRAIGHT
     owed = Notice.objects.filter(stage=stage, state=NoticeState.OWED, entry__taken_back_at=None)
     gone = 0
     for notice in owed.select_related("entry"):
-        leaves_at = max(notice.entry.at + window, now) if straight else now + window
+        leaves_at = max(notice.entry.at + window, now) if by_itself else now + window
         row = Notice.objects.filter(pk=notice.pk, state=NoticeState.OWED)
         if row.update(state=NoticeState.GOING, leaves_at=leaves_at):
             errands.ask(Kind.SEND_LETTER, str(notice.pk), due_at=leaves_at, now=now)

@@ -82,8 +82,7 @@ def change_contact(contact: Contact, *, name: str, email: str, version: int, by:
 @transaction.atomic
 def remove_contact(contact: Contact, *, by: Person, now: datetime) -> None:
     """Only while nothing was written to them: what was sent is never forgotten. Their links stop opening."""
-    if contact.letters.exists():
+    if withdraw_notices(contact.notices.all(), now=now) or contact.letters.exists():
         raise Refused(f"{contact.name} has had letters, so they stay. Revoke their links instead.")
-    withdraw_notices(contact.notices.all(), now=now)
     note("removed", contact, by=by, now=now)
     contact.delete()
