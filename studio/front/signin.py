@@ -38,9 +38,9 @@ def home_of(person: Person) -> str:
     return "/office/" if person.role == Role.LEAD else "/bench/"
 
 
-def safe_next(request: HttpRequest, otherwise: str) -> str:
+def safe_next(request: HttpRequest, otherwise: str, field: str = "next") -> str:
     """Where to go on to, as the form or the address says, but only within this site."""
-    wanted = request.POST.get("next") or request.GET.get("next") or ""
+    wanted = request.POST.get(field) or request.GET.get(field) or ""
     here = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure())
     return wanted if here else otherwise
 

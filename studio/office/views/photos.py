@@ -8,11 +8,10 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST, require_safe
 
 from studio.front.render import render_part
-from studio.front.signin import lead_only
+from studio.front.signin import lead_only, safe_next
 from studio.office import looks
 from studio.office.forms import SentenceForm
 from studio.office.paging import page_by_key
@@ -153,9 +152,7 @@ def _answer(
     words += _about_letters(entry, now)
     if "back" in request.POST:
         (messages.error if bad else messages.success)(request, words)
-        back = request.POST["back"]
-        here = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
-        return redirect(back if here else "office-photos")
+        return redirect(safe_next(request, "office-photos", field="back"))
     left = looks.to_look_at().filter(pk=entry.pk).first()
     context = {
         "entry": entry,
