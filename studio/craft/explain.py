@@ -1,0 +1,117 @@
+"""Read off a plan: when each job is ready, how that stands to its van, why it is not sooner, and what cannot wait."""
+
+import sys
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from studio.craft.binding import Trails
+from studio.craft.causes import Cause, share, waits
+from studio.craft.ends import Deadline, Ends
+from studio.craft.network import Network
+from studio.craft.plan import plan as make_plan
+from studio.craft.stages import Job, Plan, Shop
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How a job stands.
+
+    ``ready``      the slot by which its last stage is done; where it ends by curing, when the shop is next open, for somebody
+                   must see it. None where the plan has not all of it
+    ``ready_day``  the local day of that: of the last quarter hour worked, so that Friday's closing time is Friday
+    ``van``        the day of its van
+    ``hand``       worked days between the two, negative when over; None without a van, or if not known when it is ready
+    ``over``       ready on a later day than the van's. ``hand`` is 0 then if the shop is not open in between
+    ``causes``     at most three, the biggest first. Over: the gap, twice the days over, but at least one half day, is their sum.
+                   Else what it waits for
+    ``chain``      the stages that bind, first to last
+    """
+
+    job: str
+    ready: int | None = None
+    ready_day: date | None = None
+    van: date | None = None
+    hand: int | None = None
+    over: bool = False
+    causes: tuple[Cause, ...] = ()
+    chain: tuple[str, ...] = ()
+
+
+def explain(shop: Shop, plan: Plan, job_id: str) -> Reading:
+    """One job of ``shop``. For many ask ``explain_all``. An id that the shop does not know raises KeyError."""
+    return explain_all(shop, plan)[job_id]
+
+
+def explain_all(shop: Shop, plan: Plan) -> dict[str, Reading]:
+    """All jobs of ``shop``, by id, explained by a ``plan`` that was made from it."""
+    ends, trails = Ends(shop, plan), Trails(shop, plan)
+    return {job.id: _read(shop, job, ends, trails) for job in shop.jobs}
+
+
+def _read(shop: Shop, job: Job, ends: Ends, trails: Trails) -> Reading:
+    last = ends.last(job.id)
+    van = None if job.due is None else ends.deadline(job.id, "", job.due)
+    if last is None:
+        return Reading(job.id, van=van.day if van else None)
+    ready, ready_day = ends.ready(last)
+    end = shop.grid.starts(ready_day + timedelta(1)) if last.end < last.cured else ready
+    trail = trails.back(last.stage, ready, end, job.due)
+    if van is None:
+        return Reading(job.id, ready, ready_day, causes=waits(trail.lost, trails.half), chain=trail.chain)
+    if van.over:
+        causes = share(trail.lost, trails.half, max(-2 * (van.hand or 0), 1), last.stage)
+    else:
+        causes = waits(trail.lost, trails.half)
+    return Reading(job.id, ready, ready_day, van.day, van.hand, van.over, causes, trail.chain)
+
+
+def deadlines(shop: Shop, plan: Plan) -> tuple[Deadline, ...]:
+    """The stages that have a day of their own, by that day. Whether the plan has what comes after them is no matter."""
+    ends = Ends(shop, plan)
+    found = [ends.deadline(stage.job, stage.id, stage.due) for stage in shop.stages if stage.due is not None]
+    return tuple(sorted(found, key=lambda deadline: (deadline.day, deadline.stage)))
+
+
+def must_start(network: Network, plan: Plan, day: date) -> list[str]:
+    """The stages that cannot wait, those first after which most is missed.
+
+    A stage cannot wait if the ``plan`` of the ``network`` begins it on ``day``, nobody is at it yet, and another plan, in which
+    it may begin only when the shop next opens after that day, misses a deadline of its job that this one does not, or misses it
+    by a later day: the van, or the day of one of its stages. What would befall other jobs is no matter.
+    """
+    shop = network.shop
+    first, after = shop.grid.starts(day), shop.grid.starts(day + timedelta(1))
+    later = shop.calendar.next_open(after)
+    planned = _by_job(shop, plan)
+    missed: dict[str, int] = {}
+    for number, stage in enumerate(network.stages):
+        placed = plan.placed.get(stage.id)
+        if placed and not stage.begun and first <= placed.start < after and planned[stage.job]:
+            release = (*network.release[:number], later, *network.release[number + 1 :])
+            moved = _by_job(shop, make_plan(replace(network, release=release)))
+            for now, then in zip(planned[stage.job], moved[stage.job], strict=True):
+                hand = _missed(now, then)
+                if hand is not None:
+                    missed[stage.id] = min(missed.get(stage.id, hand), hand)
+    return sorted(missed, key=lambda stage: (missed[stage], stage))
+
+
+def _by_job(shop: Shop, plan: Plan) -> dict[str, list[Deadline]]:
+    ends = Ends(shop, plan)
+    found: dict[str, list[Deadline]] = defaultdict(list)
+    for job in shop.jobs:
+        if job.due is not None:
+            found[job.id].append(ends.deadline(job.id, "", job.due))
+    for deadline in deadlines(shop, plan):
+        found[deadline.job].append(deadline)
+    return found
+
+
+def _missed(now: Deadline, then: Deadline) -> int | None:
+    """How a deadline stands ``then`` that is missed, and by a later day than ``now``; None for any other."""
+    if now.ready_day is None:
+        return None
+    if then.ready_day is None or then.hand is None:
+        return -sys.maxsize
+    return then.hand if then.over and then.ready_day > now.ready_day else None
