@@ -118,7 +118,7 @@ def _words(said: Confirmation, today: date) -> Words:
 
 def _built_up(job: Job) -> tuple[tuple[PiecePage, ...], Newest | None]:
     entries: defaultdict[int, list[Entry]] = defaultdict(list)
-    for entry in Entry.objects.filter(stage__piece__job=job, taken_back_at=None):
+    for entry in Entry.objects.filter(stage__piece__job=job, taken_back_at=None).exclude(says=Says.STUCK):
         entries[entry.stage_id].append(entry)
     photos: defaultdict[int, list[Photo]] = defaultdict(list)
     last = None

@@ -19,6 +19,7 @@ from studio.workshop.models import (
     ErrandState,
     Job,
     Link,
+    Needs,
     Person,
     Piece,
     Release,
@@ -115,6 +116,28 @@ def log_done(
         photos=kept(content) if photo else (),
         sentence=sentence,
         for_client=for_client,
+        by=by or person("Ada"),
+        now=now,
+    )
+
+
+def say_stuck(
+    at: Stage,
+    needs: Needs = Needs.MATERIAL,
+    *,
+    by: Person | None = None,
+    photo: bool = False,
+    now: datetime = NOW,
+    entry_id: UUID | None = None,
+    sentence: str = "",
+    content: bytes | None = None,
+) -> Entry:
+    return actions.say_stuck(
+        entry_id=entry_id or uuid4(),
+        stage=at,
+        needs=needs,
+        sentence=sentence,
+        photos=kept(content) if photo or content else (),
         by=by or person("Ada"),
         now=now,
     )

@@ -6,14 +6,14 @@ A new route is met by the tests of doors by itself. One whose arguments nobody c
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import time, timedelta
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.resolvers import RegexPattern, RoutePattern
 
 from studio.workshop import links
-from studio.workshop.models import Errand, ErrandState, Job, Letter, Link, Notice, Photo
+from studio.workshop.models import Absence, Closure, Errand, ErrandState, Job, Letter, Link, Notice, Overtime, Photo
 from tests import builders
 from tests.conftest import NOW
 
@@ -72,14 +72,20 @@ def things() -> dict[str, object]:
     later = builders.log_done(builders.stage(job, "mould"), photo=False, now=NOW + timedelta(hours=2))
     notice = Notice.objects.get(entry=later)
     stage = builders.stage(job, "lay-up")
+    ada, day = builders.person("Ada"), NOW.date()
     return of(job, link) | {
+        "absence_id": Absence.objects.create(person=ada, first_day=day, last_day=day).pk,
+        "closure_id": Closure.objects.create(first_day=day, last_day=day, name="Stocktaking").pk,
         "entry_id": entry.pk,
         "errand_id": Errand.objects.filter(subject=str(notice.pk), state=ErrandState.WAITING).get().pk,
         "kind_id": stage.kind_id,
         "letter_id": Letter.objects.get().pk,
         "notice_id": notice.pk,
-        "person_id": builders.person("Ada").pk,
+        "overtime_id": Overtime.objects.create(person=ada, day=day, starts=time(17), ends=time(19)).pk,
+        "person_id": ada.pk,
+        "place_id": stage.place_id,
         "stage_id": stage.pk,
+        "stuck_id": builders.say_stuck(stage).stuck.pk,
     }
 
 

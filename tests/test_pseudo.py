@@ -6,6 +6,7 @@ All data is digits here, so any letter outside ⟦ ⟧ is a string that was forg
 import re
 from collections.abc import Callable, Iterator
 from html.parser import HTMLParser
+from uuid import uuid4
 
 import pytest
 import time_machine
@@ -19,11 +20,17 @@ from studio.workshop.models import (
     Confirmation,
     Contact,
     Entry,
+    Errand,
+    ErrandState,
     Job,
+    Kind,
+    Letter,
+    Needs,
     Notice,
     Person,
     Piece,
     Role,
+    Says,
     Stage,
     StageKind,
     Studio,
@@ -209,6 +216,90 @@ def test_the_bench(in_pseudo: None) -> None:
         check(response.content.decode())
     Job.objects.update(closed_on=NOW.date())
     check(client.get("/bench/").content.decode())
+
+
+def second_word(entry: Entry) -> None:
+    builders.say_stuck(entry.stage, Needs.BROKE, by=Person.objects.get(role=Role.LEAD), now=NOW)
+    builders.work()
+
+
+def had_letters(entry: Entry) -> None:
+    other = builders.lead("43")
+    Errand.objects.create(
+        kind=Kind.TELL_LEAD, key="1", subject=f"{entry.stuck.pk}-{other.pk}", due_at=NOW, asked_at=NOW
+    )
+    Errand.objects.create(
+        kind=Kind.TELL_LEAD, key="2", subject=f"{entry.stuck.pk}-{entry.by_id}", due_at=NOW, asked_at=NOW
+    )
+    Errand.objects.filter(key="2").update(state=ErrandState.FAILED)
+    Letter.objects.create(pk=uuid4(), stuck=entry.stuck, person=other, job=entry.stage.piece.job, sent_at=NOW)
+
+
+def told_them(entry: Entry) -> None:
+    actions.answer_stuck(entry.stuck, answer="46.", by=entry.by, now=NOW)
+
+
+def carried_on(entry: Entry) -> None:
+    actions.answer_stuck(entry.stuck, by=entry.by, now=NOW)
+
+
+def gone_and_taken_back(entry: Entry) -> None:
+    had_letters(entry)
+    actions.take_back(entry, by=entry.by, now=NOW)
+
+
+def in_a_closed_job(entry: Entry) -> None:
+    Job.objects.update(closed_on=NOW.date())
+
+
+STUCK_STATES: list[Callable[[Entry], object]] = [
+    lambda entry: None,
+    second_word,
+    had_letters,
+    told_them,
+    carried_on,
+    gone_and_taken_back,
+    in_a_closed_job,
+]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("needs", Needs)
+@pytest.mark.parametrize("state", STUCK_STATES, ids=lambda state: state.__name__)
+def test_stuck_at_the_bench(in_pseudo: None, state: Callable[[Entry], object], needs: Needs) -> None:
+    stage, maker = Stage.objects.get(piece__job=numbered(), done_at=None), Person.objects.get(role=Role.MAKER)
+    entry = builders.say_stuck(stage, needs, by=maker, sentence="47." if needs == Needs.HAND else "")
+    client = Client()
+    client.force_login(maker)
+    state(entry)
+    for address in ("/bench/", "/bench/all/", f"/bench/{stage.pk}/", f"/bench/{stage.pk}/stuck/"):
+        check(client.get(address).content.decode())
+    for said in Entry.objects.filter(says=Says.STUCK):
+        check(client.get(f"/bench/kept/{said.pk}/").content.decode())
+    check(client.post(f"/bench/{stage.pk}/carry-on/", {"stuck": entry.stuck.pk}, follow=True).content.decode())
+
+
+@pytest.mark.django_db
+def test_stuck_that_is_refused(in_pseudo: None) -> None:
+    stage, client = Stage.objects.get(piece__job=numbered(), done_at=None), Client()
+    client.force_login(Person.objects.get(role=Role.MAKER))
+    check(client.post(f"/bench/{stage.pk}/stuck/", {"needs": "hand"}).content.decode())
+    Stage.objects.filter(pk=stage.pk).update(done_at=NOW, done_by=Person.objects.get(role=Role.LEAD))
+    check(client.post(f"/bench/{stage.pk}/stuck/", {"needs": "hand", "entry": uuid4()}).content.decode())
+    Job.objects.update(closed_on=NOW.date())
+    check(client.post(f"/bench/{stage.pk}/stuck/", {"needs": "hand", "entry": uuid4()}).content.decode())
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("needs", Needs)
+def test_the_letter_about_what_is_stuck(in_pseudo: None, needs: Needs) -> None:
+    stage = Stage.objects.get(piece__job=numbered(), done_at=None)
+    entry = builders.say_stuck(stage, needs, by=Person.objects.get(role=Role.MAKER), sentence="47.")
+    written = letters.something_stuck(entry.stuck, Person.objects.get(role=Role.LEAD))
+    check(written.html)
+    for text in (written.subject, written.text):
+        assert "⟦" in text
+        assert forgotten(text) == []
 
 
 @pytest.mark.django_db

@@ -1,15 +1,16 @@
 """What stands on a bench, what stands on all of them, 50 at a time, and what somebody logged."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from urllib.parse import urlencode
 
-from django.db.models import Exists, F, OuterRef, Q, Subquery
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.http import QueryDict
 from django.utils.dateparse import parse_datetime
 
 from studio.workshop.actions.bench import TAKE_BACK_WITHIN
-from studio.workshop.models import Entry, Person, Stage
+from studio.workshop.models import Entry, Person, Stage, Stuck
 
 PAGE = 50
 MOST_LOGGED = 10
@@ -19,28 +20,46 @@ MOST_LOGGED = 10
 class Page:
     """``more`` is the query string that leads on from here, empty on the last page."""
 
-    stages: list[Stage]
+    stages: Sequence[Stage]
     more: str = ""
 
 
+def _marked(stages: QuerySet[Stage]) -> QuerySet[Stage]:
+    """Each with ``needs``, what it is stuck for (empty where it is not), in the order it had, and the stuck ones last."""
+    standing = Stuck.objects.standing().filter(stage=OuterRef("pk"))
+    marked = stages.annotate(needs=Subquery(standing.values("needs")[:1]), held=Exists(standing))
+    return marked.order_by("held", *stages.query.order_by)
+
+
 def next_for(person: Person, *, but: Stage | None = None) -> Stage | None:
-    """The first on this person's bench, leaving out the stage that they look at."""
-    found = Stage.objects.next_up().told().on_bench_of(person)
+    """The first on this person's bench, leaving out the stage that they look at. One with ``needs`` if all are stuck."""
+    found = _marked(Stage.objects.next_up().told().on_bench_of(person))
     return (found.exclude(pk=but.pk) if but else found).first()
 
 
+def elsewhere() -> Stage | None:
+    """What is next on anybody's bench."""
+    return _marked(Stage.objects.next_up().told().order_by("piece__job__van_day", "id")).first()
+
+
 def on_bench(person: Person, asked: QueryDict) -> Page:
-    """By van, as ``on_bench_of`` has it; ``?after=`` is the last stage of the page before."""
-    stages = Stage.objects.next_up().told().on_bench_of(person)
+    """By van, as ``on_bench_of`` has it, and then what is stuck; ``?after=`` is the last stage of the page before."""
+    stages = _marked(Stage.objects.next_up().told().on_bench_of(person))
     after = asked.get("after", "")
-    last = Stage.objects.select_related("piece__job").filter(pk=after).first() if _is_id(after) else None
-    found = list((stages.filter(_behind(last)) if last else stages)[: PAGE + 1])
+    last = _marked(Stage.objects.select_related("piece__job").filter(pk=after)).first() if _is_id(after) else None
+    found = list((stages.filter(_after(last)) if last else stages)[: PAGE + 1])
     more = urlencode({"after": found[PAGE - 1].pk}) if len(found) > PAGE else ""
     return Page(found[:PAGE], more)
 
 
 def _is_id(text: str) -> bool:
     return text.isascii() and text.isdecimal() and len(text) < 19
+
+
+def _after(last: Stage) -> Q:
+    if last.held:  # type: ignore[attr-defined]  # an annotation
+        return Q(held=True) & _behind(last)
+    return Q(held=True) | _behind(last)
 
 
 def _behind(last: Stage) -> Q:
@@ -61,8 +80,8 @@ def all_pieces(asked: QueryDict) -> Page:
     finished = ~Exists(of_piece.filter(done_at=None)) & ~Exists(of_piece.filter(_behind_in_piece("")))
     touches = Entry.objects.filter(stage__piece=OuterRef("piece"), taken_back_at=None).order_by("-at")
     stages = (
-        Stage.objects.filter(Q(pk__in=Stage.objects.next_up().values("pk")) | finished, piece__job__closed_on=None)
-        .told()
+        _marked(Stage.objects.filter(Q(pk__in=Stage.objects.next_up().values("pk")) | finished).told())
+        .filter(piece__job__closed_on=None)
         .annotate(touched=Subquery(touches.values("at")[:1]))
         .order_by(F("touched").desc(nulls_last=True), "-piece_id")
     )
@@ -72,7 +91,7 @@ def all_pieces(asked: QueryDict) -> Page:
     found = list(stages[: PAGE + 1])
     if len(found) <= PAGE:
         return Page(found)
-    touched = found[PAGE - 1].touched  # type: ignore[attr-defined]  # an annotation
+    touched = found[PAGE - 1].touched
     before = touched.isoformat() if touched else ""
     return Page(found[:PAGE], urlencode({"before": before, "piece": found[PAGE - 1].piece_id}))
 

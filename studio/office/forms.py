@@ -3,16 +3,17 @@
 from collections.abc import Mapping
 from datetime import date
 from typing import Any, cast
+from uuid import UUID, uuid4
 from zoneinfo import available_timezones
 
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db.models import Model
+from django.db.models import Manager, Model, QuerySet
 from django.http import QueryDict
 
 from studio.office.wording import short_day
-from studio.workshop.models import Person, Release, Role, StageKind
+from studio.workshop.models import Role
 
 
 class OfficeForm(forms.Form):
@@ -38,99 +39,75 @@ class OfficeForm(forms.Form):
         self.left_by = left_by
         for field in self.visible_fields():
             column = self.columns.get(field.name, field.name)
-            if hasattr(row, column) and getattr(row, column) != self.cleaned_data[field.name]:
-                self.theirs[field.name] = _told(field.field, getattr(row, column))
+            if not hasattr(row, column):
+                continue
+            theirs, mine = _plain(getattr(row, column)), _plain(self.cleaned_data[field.name])
+            if theirs != mine:
+                self.theirs[field.name] = _told(field.field, theirs)
         sent = cast(QueryDict, self.data).copy()
         # Words to the client have no version: they are never changed, only followed, so their own number says it.
         sent["version"] = str(getattr(row, "version", row.pk))
         self.data = sent
 
 
+def _plain(value: Any) -> Any:
+    """Several rows, in a field or of a row, as a list of them in one order."""
+    if isinstance(value, Manager | QuerySet):
+        return sorted(value.all(), key=lambda row: row.pk)
+    return value
+
+
 def _told(field: forms.Field, value: Any) -> str:
+    if isinstance(field, forms.ModelMultipleChoiceField):
+        return ", ".join(map(field.label_from_instance, value)) or "(nothing)"
+    if isinstance(field, forms.ModelChoiceField):
+        return str(value or "(nothing)")
     if isinstance(field, forms.ChoiceField):
         value = dict(field.choices).get(value, value)  # type: ignore[arg-type]
     if isinstance(value, bool):
         return "Yes" if value else "No"
     if isinstance(value, date):
         return f"{short_day(value)} {value.year}"
+    value = field.prepare_value(value)
     return str(value) if value not in {None, ""} else "(nothing)"
 
 
-def _words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
+class OnceField(forms.UUIDField):
+    """The random id that a form was drawn with, so that sending it twice is once. Any other answer gets a new one."""
+
+    widget = forms.HiddenInput
+
+    def clean(self, value: Any) -> UUID:
+        try:
+            return cast(UUID, super().clean(value))
+        except ValidationError:
+            return uuid4()
+
+
+def words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
     return forms.CharField(label=label, max_length=most, help_text=help_text, **options)
 
 
-def _long_words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
-    return _words(label, most, help_text, widget=forms.Textarea({"rows": 3}), **options)
+def long_words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
+    return words(label, most, help_text, widget=forms.Textarea({"rows": 3}), **options)
 
 
-def _day(label: str, help_text: str = "") -> forms.DateField:
+def a_day(label: str, help_text: str = "", *, required: bool = False) -> forms.DateField:
     widget = forms.DateInput({"type": "date"}, format="%Y-%m-%d")
-    wrong = {"invalid": "Write the day like 2026-12-04."}
-    return forms.DateField(label=label, help_text=help_text, required=False, widget=widget, error_messages=wrong)
-
-
-def _release() -> forms.ChoiceField:
-    return forms.ChoiceField(
-        label="When do photos go to the client?", choices=Release.choices, widget=forms.RadioSelect
-    )
-
-
-class NewJobForm(OfficeForm):
-    name = _words("What is it?", 80, "As the client would say it: Talking watering can.")
-    client = _words(
-        "For whom?", 120, "Choose a client, or write a new name.", widget=forms.TextInput({"list": "clients"})
-    )
-    wanted_day = _day("Wanted on", "The day the client named. Leave it empty if there is none yet.")
-    van_day = _day("Van day", "The day it leaves here.")
-    release = _release()
-
-
-class JobForm(OfficeForm):
-    name = _words("What is it?", 80)
-    wanted_day = _day("Wanted on")
-    van_day = _day("Van day")
-    release = _release()
-    closed_on = _day("Closed on", "A closed job leaves the bench. Its client can still open the page.")
+    wrong = dict.fromkeys(("invalid", "required"), "Write the day like 2026-12-04.")
+    return forms.DateField(label=label, help_text=help_text, required=required, widget=widget, error_messages=wrong)
 
 
 class WordsForm(OfficeForm):
-    words = _long_words("What the client reads", 400, "When it is expected, what is next, what you need from them.")
-
-
-class PieceForm(OfficeForm):
-    columns = {"note_to_maker": "note"}  # noqa: RUF012 - read only
-    name = _words("Name", 60, "What stands on its tape: Snail 3.")
-    note_to_maker = _words("Note to the maker", 140, "One line at the top of their page.", required=False)
-
-
-class NewPieceForm(PieceForm):
-    kinds = forms.ModelMultipleChoiceField(
-        label="Stages it goes through",
-        queryset=StageKind.objects.all(),
-        required=False,
-        widget=forms.CheckboxSelectMultiple,
-        help_text="In the order of the work. More can be added later, and moved.",
-    )
-
-
-class StageForm(OfficeForm):
-    kind = forms.ModelChoiceField(label="Kind of work", queryset=StageKind.objects.all(), empty_label="Choose one")
-    title = _words("What exactly", 60, "Only where the kind alone does not say it: second coat.", required=False)
-    maker = forms.ModelChoiceField(
-        label="Who does it",
-        queryset=Person.objects.filter(is_active=True),
-        required=False,
-        empty_label="Whoever is free",
-    )
+    words = long_words("What the client reads", 400, "When it is expected, what is next, what you need from them.")
 
 
 class ClientForm(OfficeForm):
-    name = _words("Name", 120, "The theatre, the museum, the school.")
+    name = words("Name", 120, "The theatre, the museum, the school.")
 
 
 class ContactForm(OfficeForm):
-    name = _words("Name", 80)
+    name = words("Name", 80)
     email = forms.EmailField(
         label="E-mail address",
         max_length=200,
@@ -141,7 +118,7 @@ class ContactForm(OfficeForm):
 
 
 class NewPersonForm(OfficeForm):
-    name = _words("Name", 60)
+    name = words("Name", 60)
     email = forms.EmailField(
         label="E-mail address",
         max_length=200,
@@ -184,19 +161,9 @@ class PasswordForm(OfficeForm):
         return again
 
 
-class KindForm(OfficeForm):
-    name = _words("Name", 40)
-    sentence = _long_words(
-        "The studio's own sentence",
-        300,
-        "For clients: what this work is, and why it looks rough now. Used where the maker writes none.",
-        required=False,
-    )
-
-
 class StudioForm(OfficeForm):
-    name = _words("Name of the studio", 80, "Stands on every page and in every letter.")
-    time_zone = _words("Time zone", 60, "Such as Europe/London.", widget=forms.TextInput({"list": "zones"}))
+    name = words("Name of the studio", 80, "Stands on every page and in every letter.")
+    time_zone = words("Time zone", 60, "Such as Europe/London.", widget=forms.TextInput({"list": "zones"}))
     undo_minutes = forms.IntegerField(
         label="Minutes before a letter leaves",
         min_value=0,
@@ -208,7 +175,7 @@ class StudioForm(OfficeForm):
 class SentenceForm(OfficeForm):
     """What the lead makes of the maker's sentence while looking at a photo."""
 
-    sentence = _long_words("What the client reads with it", 300, required=False)
+    sentence = long_words("What the client reads with it", 300, required=False)
 
 
 def zones() -> list[str]:

@@ -9,19 +9,14 @@ from django.db.models import QuerySet
 
 from studio.office import past, waiting
 from studio.office.forms import WordsForm
-from studio.office.wording import listed, many, number, sentence, short_day, when
-from studio.workshop import links
-from studio.workshop.models import Contact, Entry, Job, Notice, NoticeState, Photo, PhotoState, Piece, Release, Stage
+from studio.office.stage_lines import StageLine, lines_of
+from studio.office.wording import listed, many, number, sentence, short_day
+from studio.workshop import links, planning
+from studio.workshop.models import Contact, Job, Notice, NoticeState, Photo, PhotoState, Piece, Release
 from studio.workshop.photos import Picture, picture
+from studio.workshop.planning import Told
 
 FEW = 6
-
-
-@dataclass(frozen=True)
-class StageLine:
-    stage: Stage
-    state: str  # stands in the margin
-    words: str
 
 
 @dataclass(frozen=True)
@@ -59,7 +54,8 @@ class NoticeLine:
 
 
 def job_page(job: Job, now: datetime) -> dict[str, Any]:
-    pieces = pieces_of(job, now)
+    told = None if job.closed_on else planning.newest()
+    pieces = pieces_of(job, told, now)
     photos = list(photos_of(job)[: FEW + 1])
     notices = list(notices_of(job)[: FEW + 1])
     history = list(job.history.select_related("by")[: FEW + 1])
@@ -81,25 +77,9 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
     }
 
 
-def pieces_of(job: Job, now: datetime) -> list[PieceLines]:
-    begun = set(Entry.objects.filter(stage__piece__job=job, taken_back_at=None).values_list("stage_id", flat=True))
-    pieces = job.pieces.prefetch_related("stages__kind", "stages__maker", "stages__done_by")
-    return [PieceLines(piece, stage_lines(piece.stages.all(), begun, now)) for piece in pieces]
-
-
-def stage_lines(stages: Iterable[Stage], begun: set[int], now: datetime) -> tuple[StageLine, ...]:
-    """``begun`` are the stages at which anything was logged."""
-    lines = []
-    nothing_open = True
-    for stage in stages:
-        whose = f"{stage.maker}'s" if stage.maker and stage.maker.is_active else "whoever is free"
-        if stage.done_at:
-            lines.append(StageLine(stage, "done", f"{when(stage.done_at, now)} by {stage.done_by}"))
-            continue
-        state = "on the bench" if stage.pk in begun else "next" if nothing_open else "to come"
-        lines.append(StageLine(stage, state, whose))
-        nothing_open = False
-    return tuple(lines)
+def pieces_of(job: Job, told: Told | None, now: datetime) -> list[PieceLines]:
+    lines = lines_of(job, told, now)
+    return [PieceLines(piece, lines.get(piece.pk, ())) for piece in job.pieces.all()]
 
 
 def _lede(job: Job, pieces: list[PieceLines]) -> str:

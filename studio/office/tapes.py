@@ -5,17 +5,23 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
-from django.db.models import Count, Q
+from django.db.models import Count, Exists, OuterRef, Q
 
+from studio.office.standing import Rank, standing
 from studio.office.wording import many, number, sentence, short_day
-from studio.workshop.models import Job, Stage
+from studio.workshop import planning
+from studio.workshop.models import Job, Piece, Stage
 
 
 @dataclass(frozen=True)
 class Tape:
+    """``hand`` is how it stands to its van, empty where the plan does not say; ``over`` whether that is after it."""
+
     pk: int
     name: str
     client: str
+    hand: str
+    over: bool
     words: str
 
 
@@ -25,10 +31,21 @@ class Week:
     tapes: tuple[Tape, ...]
 
 
-def by_week(today: date) -> list[Week]:
-    """All jobs that are going, the first van first; those without a van day last."""
+def with_words(q: str) -> Q:
+    """Each word stands in the name of the job, of its client or of one of its pieces. No words: all jobs."""
+    found = Q()
+    for word in q.split():
+        of_piece = Q(Exists(Piece.objects.filter(job=OuterRef("pk"), name__icontains=word)))
+        found &= Q(name__icontains=word) | Q(client__name__icontains=word) | of_piece
+    return found
+
+
+def by_week(today: date, q: str = "") -> list[Week]:
+    """The jobs that are going, all or those with the words ``q``: the first van first, those without a van day last."""
+    told = planning.newest()
     jobs = (
         Job.objects.live()
+        .filter(with_words(q))
         .select_related("client")
         .annotate(
             stages=Count("pieces__stages"),
@@ -42,7 +59,7 @@ def by_week(today: date) -> list[Week]:
         coming.setdefault(stage.piece.job_id, []).append(stage)
     van_days: Iterable[Job] = sorted(jobs, key=lambda job: (job.van_day is None, job.van_day or today))
     return [
-        Week(_heading(monday, today), tuple(_tape(job, coming.get(job.pk, [])) for job in of_week))
+        Week(_heading(monday, today), tuple(_tape(job, coming.get(job.pk, []), told) for job in of_week))
         for monday, of_week in groupby(van_days, key=lambda job: _monday(job.van_day))
     ]
 
@@ -59,7 +76,7 @@ def _heading(monday: date | None, today: date) -> str:
     return f"{this}{short_day(monday)}{f' {monday.year}' if monday.year != today.year else ''}{gone}"
 
 
-def _tape(job: Job, coming: list[Stage]) -> Tape:
+def _tape(job: Job, coming: list[Stage], told: planning.Told | None) -> Tape:
     """What is next, in words: the first stage of the first piece, and how many pieces more have one to come."""
     stages, done = getattr(job, "stages", 0), getattr(job, "done", 0)
     if not stages:
@@ -75,4 +92,6 @@ def _tape(job: Job, coming: list[Stage]) -> Tape:
             f"{where}{first} is next{owner}{others}. {sentence(number(done)) if done else 'None'} of {number(stages)} done."
         )
     van = f"Van {short_day(job.van_day)}. " if job.van_day else ""
-    return Tape(job.pk, job.name, job.client.name, van + words)
+    stands = standing(job, told.jobs.get(job.pk), left=done < stages) if told else None
+    hand = stands.word if stands and stages and job.van_day else ""
+    return Tape(job.pk, job.name, job.client.name, hand, bool(stands and stands.rank is Rank.OVER), van + words)

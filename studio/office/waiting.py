@@ -13,12 +13,15 @@ from studio.workshop.models import (
     Errand,
     ErrandState,
     Kind,
+    Letter,
     LetterState,
     Notice,
     NoticeState,
+    Person,
     Photo,
     PhotoState,
     Stage,
+    Stuck,
 )
 from studio.workshop.sniff import SENTENCES, Reason
 
@@ -50,12 +53,13 @@ def _standing() -> QuerySet[Errand]:
 
 
 def underway(now: datetime) -> str:
-    """What will happen by itself: one sentence for letters and one for photos, counted by the database."""
+    """What will happen by itself: one sentence for letters and one for photos, counted by the database. The plan is drawn
+    within seconds, so nothing is said of it unless it is late."""
     found = _standing().values("kind").annotate(count=Count("pk"), first=Min("due_at")).order_by("kind")
     groups = {group["kind"]: (group["count"], group["first"]) for group in found}
     said = []
-    if Kind.SEND_LETTER in groups:
-        count, first = groups[Kind.SEND_LETTER]
+    if letters := [groups[kind] for kind in _LETTERS if kind in groups]:
+        count, first = sum(count for count, _ in letters), min(first for _, first in letters)
         waits = f"{many(count, 'letter')} {'waits' if count == 1 else 'wait'}"
         if first < now - LATE_AFTER:
             said.append(sentence(f"{waits}; the first should have left {on_or_at(first, now)}."))
@@ -66,6 +70,9 @@ def underway(now: datetime) -> str:
         count, first = groups[Kind.DEVELOP_PHOTO]
         late = f"; the first has waited since {when(first, now)}" if first < now - LATE_AFTER else ""
         said.append(sentence(f"{many(count, 'photo')} {'is' if count == 1 else 'are'} being developed{late}."))
+    _, asked = groups.get(Kind.REFRESH_PLAN, (0, now))
+    if asked < now - LATE_AFTER:
+        said.append(f"The plan has waited since {when(asked, now)} to be drawn anew.")
     return " ".join(said)
 
 
@@ -94,9 +101,12 @@ def failed() -> list[Line]:
     return lines
 
 
+_LETTERS = (Kind.SEND_LETTER, Kind.TELL_LEAD)
 _COULD_NOT = {
     Kind.DEVELOP_PHOTO: "could not be developed",
     Kind.SEND_LETTER: "could not be sent",
+    Kind.TELL_LEAD: "could not be sent",
+    Kind.REFRESH_PLAN: "could not be drawn anew",
     Kind.TIDY_FILES: "could not be done",
 }
 
@@ -105,6 +115,8 @@ def _name(errand: Errand, named: str) -> str:
     return {
         Kind.DEVELOP_PHOTO: f"A photo{named and ' of ' + named}",
         Kind.SEND_LETTER: f"A letter{named}",
+        Kind.TELL_LEAD: f"A letter{named}",
+        Kind.REFRESH_PLAN: "The plan",
         Kind.TIDY_FILES: "Throwing away files that nothing needs",
     }[Kind(errand.kind)]
 
@@ -115,11 +127,18 @@ def _named(errands: Iterable[Errand]) -> list[tuple[Errand, str, int | None]]:
     keys = {kind: [errand.subject for errand in rows if errand.kind == kind] for kind in Kind}
     photos = Photo.objects.select_related("stage__kind", "stage__piece").in_bulk(keys[Kind.DEVELOP_PHOTO])
     notices = Notice.objects.select_related("contact", "stage__kind", "stage__piece").in_bulk(keys[Kind.SEND_LETTER])
+    told = [subject.partition("-") for subject in keys[Kind.TELL_LEAD]]
+    stuck = Stuck.objects.select_related("stage__kind", "stage__piece").in_bulk([int(pk) for pk, _, _ in told])
+    leads = Person.objects.in_bulk([int(pk) for _, _, pk in told])
     found: list[tuple[Errand, str, int | None]] = []
     for errand in rows:
         photo = photos.get(int(errand.subject)) if errand.kind == Kind.DEVELOP_PHOTO else None
         notice = notices.get(int(errand.subject)) if errand.kind == Kind.SEND_LETTER else None
-        if photo:
+        if errand.kind == Kind.TELL_LEAD:
+            about, lead = (int(pk) for pk in errand.subject.split("-"))
+            stage = stuck[about].stage
+            found.append((errand, f" to {leads[lead]} about {of_piece(stage)}, stuck", stage.piece.job_id))
+        elif photo:
             found.append((errand, of_piece(photo.stage), photo.stage.piece.job_id))
         elif notice:
             named = f" to {notice.contact} about {of_piece(notice.stage)}"
@@ -133,11 +152,15 @@ def of_piece(stage: Stage) -> str:
     return f"{stage.piece}, {stage}"
 
 
-def taken_back_too_late(now: datetime) -> list[Gone]:
+def gone_too_late() -> QuerySet[Entry]:
     """What was taken back although its letter had gone, until the lead says that they have seen it."""
     gone = Notice.objects.filter(entry=OuterRef("pk"), state__in=[NoticeState.LEAVING, NoticeState.TOLD])
+    return Entry.objects.filter(Exists(gone), taken_back_at__isnull=False, lead_saw_at=None)
+
+
+def taken_back_too_late(now: datetime) -> list[Gone]:
     entries = (
-        Entry.objects.filter(Exists(gone), taken_back_at__isnull=False, lead_saw_at=None)
+        gone_too_late()
         .select_related("stage__kind", "stage__piece", "taken_back_by")
         .prefetch_related("notices__contact", "notices__letter")
         .order_by("taken_back_at", "pk")
@@ -214,3 +237,16 @@ def told_line(notice: Notice, now: datetime) -> str:
     if notice.letter.state == LetterState.UNKNOWN:
         return f"Nobody knows whether {notice.contact} was told {on_or_at(notice.letter.sent_at, now)}: {about}."
     return f"{notice.contact} was told {on_or_at(notice.letter.sent_at, now)}: {about}."
+
+
+def letter_line(letter: Letter, now: datetime) -> str:
+    """Who was told what: a contact that a stage is done, or a lead that one is stuck. It comes with what it names."""
+    if letter.notice:
+        letter.notice.letter = letter  # the same row, so that its line asks for nothing more
+        return told_line(letter.notice, now)
+    if not letter.stuck:
+        raise LookupError(f"{letter} is about nothing")
+    at, about = on_or_at(letter.sent_at, now), f"{of_piece(letter.stuck.stage)} is stuck"
+    if letter.state == LetterState.UNKNOWN:
+        return f"Nobody knows whether {letter.person} was told {at}: {about}."
+    return f"{letter.person} was told {at}: {about}."

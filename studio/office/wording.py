@@ -7,6 +7,9 @@ from django.utils.dateformat import format as written
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
 
 def number(count: int) -> str:
     return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
@@ -41,4 +44,10 @@ def on_or_at(at: datetime, now: datetime) -> str:
 
 
 def short_day(day: date) -> str:
-    return written(day, "D j M")
+    """``Fri 4 Dec``"""
+    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+
+
+def bare_day(day: date) -> str:
+    """``4 Dec``, where there is room for no more."""
+    return f"{day.day} {_MONTHS[day.month - 1]}"

@@ -3,9 +3,10 @@
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from celery.exceptions import SoftTimeLimitExceeded
 from django.db import transaction
@@ -20,11 +21,16 @@ from studio.workshop.models import (
     Letter,
     Notice,
     NoticeState,
+    Person,
     Photo,
     PhotoState,
+    Plan,
     Release,
     Rendition,
+    Stuck,
+    Studio,
 )
+from studio.workshop.planning.drawing import Answer, draw
 from studio.workshop.sniff import NotAPhoto
 
 log = logging.getLogger(__name__)
@@ -169,6 +175,56 @@ def _keep_sent(errand: Errand, photo: Photo | None, now: datetime) -> None:
     leaving.update(state=NoticeState.TOLD)
 
 
+# telling a lead what is stuck
+
+
+def _tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
+    """Into the outbox, unless it was answered meanwhile. A letter that lies there from before a crash has left: it is not
+    written anew, and stands in the record whatever was answered since."""
+    stuck_id, _, person_id = errand.subject.partition("-")
+    told = Stuck.objects.select_related("entry__by", "stage__kind", "stage__piece__job")
+    stuck, lead = told.filter(pk=stuck_id).first(), Person.objects.filter(pk=person_id, is_active=True).first()
+    if not stuck or not lead:
+        return None
+    if not letters.outbox_path(errand.pk).exists():
+        if not Stuck.objects.standing().filter(pk=stuck.pk).exists():
+            return None
+        letters.put_in_outbox(letters.as_mail(letters.something_stuck(stuck, lead), errand.pk, now), errand.pk)
+    return stuck, lead
+
+
+def _keep_told(errand: Errand, told: tuple[Stuck, Person] | None, now: datetime) -> None:
+    if told:
+        stuck, lead = told
+        Letter.objects.create(pk=errand.pk, stuck=stuck, person=lead, job=stuck.stage.piece.job, sent_at=now)
+
+
+# the plan
+
+
+def ask_for_todays_plan(now: datetime) -> None:
+    """Each day begins with a plan of its own: what was to be done yesterday and is not logged is still to do."""
+    for studio in Studio.objects.all():
+        midnight = datetime.combine(
+            now.astimezone(ZoneInfo(studio.time_zone)).date(), time(), ZoneInfo(studio.time_zone)
+        )
+        seen = Q(kind=Kind.REFRESH_PLAN, asked_at__gte=midnight)
+        if not Plan.objects.filter(made_at__gte=midnight).exists() and not Errand.objects.filter(seen).exists():
+            with transaction.atomic():
+                errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
+
+
+def _refresh_plan(errand: Errand, now: datetime) -> Answer | None:
+    return draw(now)
+
+
+def _keep_plan(errand: Errand, answer: Answer | None, now: datetime) -> None:
+    if answer:
+        Plan.objects.update_or_create(
+            pk=1, defaults={"facts": answer.facts, "made_at": answer.made_at, "answer": answer.told}
+        )
+
+
 # tidying up
 
 
@@ -194,5 +250,7 @@ def _keep_tidied(errand: Errand, result: None, now: datetime) -> None:
 DUTIES = {
     Kind.DEVELOP_PHOTO: Duty(_develop, _keep_developed),
     Kind.SEND_LETTER: Duty(_send, _keep_sent),
+    Kind.TELL_LEAD: Duty(_tell_lead, _keep_told),
+    Kind.REFRESH_PLAN: Duty(_refresh_plan, _keep_plan),
     Kind.TIDY_FILES: Duty(_tidy, _keep_tidied),
 }

@@ -40,6 +40,8 @@ class Terms:
 TERMS = {
     Kind.DEVELOP_PHOTO: Terms("photos", 20, 30),
     Kind.SEND_LETTER: Terms("letters", 60, 90),
+    Kind.TELL_LEAD: Terms("letters", 60, 90),
+    Kind.REFRESH_PLAN: Terms("letters", 60, 90),
     Kind.TIDY_FILES: Terms("letters", 60, 90),
 }
 
@@ -51,10 +53,13 @@ class Fenced(Exception):
 def ask(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> None:
     """Writes that something must happen, in the caller's transaction.
 
-    Asked again while it waits, only its hour moves; while it runs, it will run once more.
+    Asked again while it waits, only its hour moves; while it runs, it will run once more. Asked again at the very same
+    instant, as an action does that writes many rows, it is one asking.
     """
     key = f"{kind}:{subject}"
     same = Errand.objects.filter(key=key)
+    if same.filter(state=ErrandState.WAITING, asked_at=now, due_at=due_at).exists():
+        return
     if same.filter(state=ErrandState.RUNNING).update(again=True, due_at=due_at, asked_at=now):
         return
     standing = same.exclude(state=ErrandState.DONE)

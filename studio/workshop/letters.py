@@ -16,11 +16,19 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
 
 from studio.workshop import links
-from studio.workshop.models import Link, Notice, Studio
+from studio.workshop.models import Link, Needs, Notice, Person, Stuck, Studio
 
 _PICTURE_CID = "picture"
+NEEDS = {
+    Needs.HAND: _("It needs a hand."),
+    Needs.MATERIAL: _("Material is missing."),
+    Needs.ANSWER: _("It needs an answer."),
+    Needs.BROKE: _("Something broke."),
+}
 
 
 class CannotWrite(Exception):
@@ -60,6 +68,29 @@ def stage_done(notice: Notice, picture: bytes | None) -> Written:
             render_to_string(f"letters/stage_done.{part}", context) for part in ("subject.txt", "txt", "html")
         )
     return Written(contact.name, contact.email, " ".join(subject.split()), text, html, picture)
+
+
+def something_stuck(stuck: Stuck, lead: Person) -> Written:
+    """Word to a lead that a stage cannot go on. Raises CannotWrite."""
+    if not lead.email:
+        raise CannotWrite(f"{lead} has no e-mail address, so no letter was written.")
+    studio, stage = Studio.objects.get(), stuck.stage
+    context = {
+        "studio": studio.name,
+        "lead": lead.name,
+        "by": stuck.entry.by.name,
+        "job": stage.piece.job.name,
+        "piece": stage.piece.name,
+        "stage": str(stage),
+        "needs_words": gettext(NEEDS[Needs(stuck.needs)]),
+        "sentence": stuck.entry.sentence,
+        "address": f"{settings.ADDRESS}/office/stuck/{stuck.pk}/",
+    }
+    with timezone.override(ZoneInfo(studio.time_zone)):
+        subject, text, html = (
+            render_to_string(f"letters/stuck.{part}", context) for part in ("subject.txt", "txt", "html")
+        )
+    return Written(lead.name, lead.email, " ".join(subject.split()), text, html, None)
 
 
 def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:

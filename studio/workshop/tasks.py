@@ -18,4 +18,5 @@ def run_errand(errand_id: str) -> None:
 def sweep() -> None:
     now = timezone.now()
     errands.ask_daily(Kind.TIDY_FILES, now)
+    duties.ask_for_todays_plan(now)
     errands.sweep(now)

@@ -15,7 +15,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from studio.running import web
 from studio.workshop import sniff
-from studio.workshop.models import Entry, Piece, Says, Stage
+from studio.workshop.models import Entry, Needs, Piece, Says, Stage, Stuck
 from tests import builders
 from tests.bench.conftest import FILM, page_of, run_due
 from tests.conftest import need_service
@@ -211,13 +211,71 @@ def test_what_was_logged_is_taken_back_from_the_bench(at_bench: Open, stage: Sta
     assert Stage.objects.get(pk=stage.pk).done_at is None
 
 
+def test_stuck_in_two_taps_and_carried_on_in_one(at_bench: Open, stage: Stage) -> None:
+    page = at_bench(reverse("bench"))
+    page.get_by_role("link", name="Stuck").click()
+    page.get_by_role("button", name="Material").click()
+    page.wait_for_url("**/bench/kept/**")
+    expect(page.get_by_role("heading", level=1)).to_contain_text(f"{stage.piece}, {stage} is stuck: it needs material")
+    expect(page.get_by_text("Ines gets a letter.")).to_be_visible()
+    assert Stuck.objects.standing().get().needs == Needs.MATERIAL
+    page.get_by_role("button", name="Carry on").click()
+    expect(page.get_by_role("status").first).to_have_text(f"{stage.piece}, {stage} goes on.")
+    expect(page.get_by_role("link", name="Stuck")).to_be_visible()
+    assert not Stuck.objects.standing().exists()
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
+def test_a_photo_and_a_sentence_wait_for_the_choice(at_bench: Open, stage: Stage, photo: Path, script: bool) -> None:
+    page = at_bench(reverse("bench-stuck", args=[stage.pk]), java_script_enabled=script)
+    page.get_by_label("A photo, if it helps").set_input_files(photo)
+    page.get_by_label("A sentence, if it helps").fill("The lip cracked.")
+    page.get_by_label("A sentence, if it helps").press("Enter")  # says nothing by itself
+    assert not Entry.objects.exists()
+    page.get_by_role("button", name="It broke").click()
+    page.wait_for_url("**/bench/kept/**")
+    entry = Entry.objects.get()
+    assert (entry.stuck.needs, entry.sentence, entry.photos.count()) == (Needs.BROKE, "The lip cracked.", 1)
+
+
+def test_too_large_a_photo_is_said_before_it_is_sent(at_bench: Open, stage: Stage, tmp_path: Path) -> None:
+    page = at_bench(reverse("bench-stuck", args=[stage.pk]))
+    page.get_by_label("A photo, if it helps").set_input_files(sparse(tmp_path, 1, sniff.MOST_BYTES + 1))
+    page.get_by_role("button", name="A hand").click()
+    expect(page.locator(".work").get_by_role("status")).to_contain_text(TOO_MUCH)
+    page.get_by_role("button", name="A hand").click()  # without it
+    page.wait_for_url("**/bench/kept/**")
+    assert Stuck.objects.standing().count() == 1
+
+
+@pytest.mark.parametrize("size", [PHONE, SMALL], ids=["phone", "small"])
+def test_what_is_stuck_fits_a_screen_and_a_glove(at_bench: Open, stage: Stage, size: dict[str, int]) -> None:
+    page = at_bench(reverse("bench-stuck", args=[stage.pk]), viewport=size)
+    choices = page.locator(".pair .btn:visible")
+    assert choices.count() == 4
+    boxes = [box for choice in choices.all() if (box := choice.bounding_box())]
+    for box in boxes:
+        assert box["height"] >= 72
+        assert box["y"] >= size["height"] * 0.55
+        assert box["y"] + box["height"] <= size["height"]
+    assert min(abs(one["x"] - other["x"]) for one in boxes for other in boxes if one["x"] != other["x"]) >= 84
+    entry = builders.say_stuck(stage, sentence="The grey gelcoat is used up.", now=timezone.now())
+    here = page.url.partition("/bench/")[0]
+    for address in (page_of(stage), reverse("bench-kept", args=[entry.pk])):
+        page.goto(here + address)
+        act = page.get_by_role("button", name="Carry on").bounding_box()
+        assert act
+        assert act["height"] >= 72
+        assert act["y"] + act["height"] <= size["height"], address
+
+
 @pytest.mark.parametrize("size", [PHONE, SMALL], ids=["phone", "small"])
 def test_what_a_glove_presses_is_large_low_and_on_the_screen(
     at_bench: Open, stage: Stage, size: dict[str, int]
 ) -> None:
     page = at_bench(reverse("bench"), viewport=size)
     acts = page.locator(".shut, .pair .btn:visible")
-    assert acts.count() == 3
+    assert acts.count() == 4
     for act in acts.all():
         box = act.bounding_box()
         assert box is not None
@@ -234,7 +292,10 @@ def test_nothing_runs_off_the_side(at_bench: Open, stage: Stage, width: int, let
     entry = reverse("bench-kept", args=[Entry.objects.get().pk])
     page = at_bench(reverse("bench"), viewport={"width": width, "height": 640})
     here = page.url.removesuffix(reverse("bench"))
-    for address in (reverse("bench"), page_of(stage), entry, reverse("bench-all")):
+    held = builders.say_stuck(builders.stage(stage.piece.job, "mould"), sentence="The grey gelcoat is used up.")
+    stuck = (page_of(held.stage), reverse("bench-stuck", args=[held.stage_id]), reverse("bench-kept", args=[held.pk]))
+    free = reverse("bench-stuck", args=[builders.stage(stage.piece.job, "lay-up").pk])
+    for address in (reverse("bench"), page_of(stage), entry, reverse("bench-all"), *stuck, free):
         page.goto(here + address)
         page.evaluate("letters => document.documentElement.style.fontSize = letters", letters)
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), address
@@ -245,7 +306,10 @@ def test_every_target_is_at_least_44_px(at_bench: Open, stage: Stage) -> None:
     page = at_bench(reverse("bench"))
     here = page.url.removesuffix(reverse("bench"))
     page.goto(here + page_of(stage))
-    for address in (page_of(stage), reverse("bench-kept", args=[Entry.objects.get().pk]), reverse("bench-all")):
+    held = builders.say_stuck(builders.stage(stage.piece.job, "mould"))
+    stuck = (page_of(held.stage), reverse("bench-stuck", args=[held.stage_id]), reverse("bench-kept", args=[held.pk]))
+    done = reverse("bench-kept", args=[Entry.objects.get(says=Says.DONE).pk])
+    for address in (page_of(stage), done, reverse("bench-all"), *stuck):
         page.goto(here + address)
         for target in page.locator("main :is(a, button, summary, label):visible").all():
             box = target.bounding_box()

@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from studio.workshop import actions, storage
-from studio.workshop.models import Entry, Photo, Release, Role, Says
+from studio.workshop.models import Entry, Photo, Release, Role, Says, Wanted
 from tests import builders
 from tests.bench.conftest import film, page_of, photo, send
 from tests.conftest import NOW
@@ -280,8 +280,8 @@ def test_each_time_the_form_is_shown_it_has_an_id_of_its_own(ada: Client) -> Non
 def test_a_closed_job_takes_a_photo_but_no_done(ada: Client) -> None:
     job = builders.job()
     actions.change_job(
-        job, name=job.name, release=Release(job.release), wanted_day=None, van_day=None, closed_on=NOW.date(), version=job.version,
-        by=builders.lead(), now=NOW,
+        job, name=job.name, release=Release(job.release), wanted_day=None, wanted_means=Wanted.THERE, fixed=False,
+        van_day=None, closed_on=NOW.date(), version=job.version, by=builders.lead(), now=NOW,
     )  # fmt: skip
     page = ada.get(page_of(builders.stage(job))).content.decode()
     assert "This job is closed. A photo can still be added." in page

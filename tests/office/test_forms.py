@@ -2,6 +2,7 @@
 
 from datetime import date
 from urllib.parse import urlsplit
+from uuid import uuid4
 
 import pytest
 from django.test import Client as Browser
@@ -25,20 +26,67 @@ from tests import builders
 from tests.conftest import NOW
 from tests.office.rows import text, title, version
 
+NEW_JOB = {
+    "name": "Pretzel",
+    "client": "Kneading Lane Bakery",
+    "wanted_day": "2026-04-05",
+    "method": "carved",
+    "longest_mm": "1.4",
+    "number": "1",
+}
+
 
 def test_a_job_for_a_new_client_and_one_for_the_same(office: Browser) -> None:
-    sent = {"name": "Pretzel", "client": "Kneading Lane Bakery", "release": "looked", "van_day": "2026-04-01"}
-    answer = office.post("/office/jobs/new/", sent, follow=True)
-    assert "Pretzel is set out." in text(answer)
+    answer = office.post("/office/jobs/new/", NEW_JOB | {"once": str(uuid4())}, follow=True)
+    assert "Set out: one piece, six stages. The van is set for Fri 3 Apr" in text(answer)  # the 5th is a Sunday
     job = Job.objects.get()
-    assert (job.client.name, job.van_day, job.wanted_day) == ("Kneading Lane Bakery", date(2026, 4, 1), None)
-    office.post("/office/jobs/new/", sent | {"name": "Second pretzel", "client": "kneading lane bakery"})
+    assert (job.client.name, job.van_day, job.wanted_day) == (
+        "Kneading Lane Bakery",
+        date(2026, 4, 3),
+        date(2026, 4, 5),
+    )
+    second = {"name": "Second pretzel", "client": "kneading lane bakery", "method": "own", "once": str(uuid4())}
+    assert "Set out. Add its pieces below." in text(office.post("/office/jobs/new/", NEW_JOB | second, follow=True))
     assert Client.objects.count() == 1
     assert Job.objects.count() == 2
 
 
+def test_a_new_job_asks_for_six_things_and_the_same_form_makes_one_job(office: Browser) -> None:
+    page = office.get("/office/jobs/new/").context["form"]
+    assert [field.name for field in page.visible_fields()] == list(NEW_JOB)
+    sent = NEW_JOB | {"once": str(uuid4())}
+    for _ in range(2):
+        office.post("/office/jobs/new/", sent)
+    assert Job.objects.count() == 1
+    other = office.post("/office/jobs/new/", sent | {"name": "Giant boot"})
+    assert other.status_code == 422
+    assert "This form has set out Pretzel already." in text(other)
+    assert 'value="Giant boot"' in other.content.decode()
+    assert office.post("/office/jobs/new/", sent | {"name": "Giant boot", "once": str(uuid4())}).status_code == 302
+    assert Job.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("wrong", "sentence"),
+    [
+        ({"number": "0"}, "Write a whole number from 1 to 60."),
+        ({"number": "61"}, "Write a whole number from 1 to 60."),
+        ({"longest_mm": "about life-size"}, "Write the longest side in metres, like 2.1."),
+        ({"longest_mm": "0"}, "Write more than 0 and at most 100 metres, or leave it empty."),
+        ({"method": ""}, "Choose one. All of it can be changed after."),
+        ({"wanted_day": "in spring"}, "Write the day like 2026-12-04."),
+    ],
+)
+def test_what_cannot_be_set_out_gets_a_sentence(office: Browser, wrong: dict[str, str], sentence: str) -> None:
+    answer = office.post("/office/jobs/new/", NEW_JOB | {"once": str(uuid4())} | wrong)
+    assert answer.status_code == 422
+    assert sentence in text(answer)
+    assert 'value="Kneading Lane Bakery"' in answer.content.decode()
+    assert not Job.objects.exists()
+
+
 def test_a_bad_job_loses_nothing_and_says_what_to_do(office: Browser) -> None:
-    sent = {"name": "", "client": "Hillfoot School", "release": "looked", "van_day": "in spring"}
+    sent = NEW_JOB | {"name": "", "client": "Hillfoot School", "wanted_day": "in spring", "once": str(uuid4())}
     answer = office.post("/office/jobs/new/", sent)
     assert answer.status_code == 422
     assert title(answer).startswith("Error:")
@@ -53,13 +101,21 @@ def test_a_bad_job_loses_nothing_and_says_what_to_do(office: Browser) -> None:
 
 # A row, the page of its form, and what is sent: good, bad (one field), and the field that somebody else changes.
 EDITS = {
-    "job": ("/office/jobs/{}/change/", {"name": "Can", "release": "straight"}, {"release": "sideways"}),
+    "job": (
+        "/office/jobs/{}/change/",
+        {"name": "Can", "release": "straight", "wanted_means": "opens"},
+        {"release": "sideways"},
+    ),
     "piece": ("/office/pieces/{}/", {"name": "Rose of the can", "note_to_maker": "Keep it dry."}, {"name": ""}),
-    "stage": ("/office/stages/{}/", {"title": "second coat"}, {"kind": "999"}),
+    "stage": ("/office/stages/{}/", {"title": "second coat", "work_min": "6:30", "crew": "2"}, {"kind": "999"}),
     "client": ("/office/clients/{}/", {"name": "Wharfside"}, {"name": "x" * 121}),
     "contact": ("/office/contacts/{}/", {"name": "Priya R.", "email": "p@client.example"}, {"email": "priya"}),
     "person": ("/office/people/{}/", {"name": "Bo", "email": "bo@bodkinyard.example", "role": "packer"}, {"role": ""}),
-    "kind": ("/office/kinds/{}/", {"name": "coppering", "sentence": "A skin of metal."}, {"name": ""}),
+    "kind": (
+        "/office/kinds/{}/",
+        {"name": "coppering", "sentence": "A skin of metal.", "crew": "2", "work_min": "6.5"},
+        {"name": ""},
+    ),
     "studio": (
         "/office/settings/",
         {"name": "Yard", "time_zone": "Europe/Oslo", "undo_minutes": "5"},
@@ -227,9 +283,7 @@ def test_the_last_lead_stays(office: Browser, ines: Person) -> None:
 def test_a_time_zone_that_is_none_and_a_kind_that_is_there_already(office: Browser) -> None:
     sent = {"name": "Yard", "time_zone": "Europe/Atlantis", "undo_minutes": 10, "version": 1}
     assert "is no time zone" in text(office.post("/office/settings/", sent))
-    assert "already" in text(office.post("/office/kinds/new/", {"name": "Carving", "sentence": ""}))
-    assert office.post("/office/kinds/new/", {"name": "gilding", "sentence": "Leaf by leaf."}).status_code == 302
-    assert StageKind.objects.get(name="gilding").sentence == "Leaf by leaf."
+    assert "already" in text(office.post("/office/kinds/new/", {"name": "Carving", "sentence": "", "crew": "1"}))
 
 
 def test_a_client_and_a_contact_are_added(office: Browser) -> None:

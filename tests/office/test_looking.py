@@ -23,7 +23,7 @@ def drawn(office: Browser, entry: Entry, **more: object) -> dict[str, object]:
 
 def test_one_tap_shows_all_of_an_entry_with_the_words_as_changed(office: Browser) -> None:
     entry = look(photos=2)
-    assert "Two photos wait for your look." in text(office.get("/office/"))
+    assert "Two photos wait for your look." in text(office.get("/office/waiting/"))
     sent = drawn(office, entry, sentence="Rasped by eye.")
     answer = office.post(f"/office/entries/{entry.pk}/show/", sent)
     assert "The client sees carving of Talking watering can now." in text(answer)
@@ -31,7 +31,7 @@ def test_one_tap_shows_all_of_an_entry_with_the_words_as_changed(office: Browser
     assert Photo.objects.shown().count() == 2
     assert Entry.objects.get().sentence == "Rasped by eye."
     assert Notice.objects.get().state == NoticeState.GOING
-    assert "Nothing waits for you." in text(office.get("/office/"))
+    assert "Nothing waits for you." in text(office.get("/office/waiting/"))
 
 
 def test_shown_twice_is_shown_once(office: Browser) -> None:
@@ -183,7 +183,7 @@ def test_done_without_a_photo_waits_for_a_word(act: str, office: Browser) -> Non
     job = builders.job(release=Release.LOOKED)
     builders.link(job)
     entry = builders.log_done(builders.stage(job), photo=False)
-    assert "One stage waits for your word." in text(office.get("/office/"))
+    assert "One stage waits for your word." in text(office.get("/office/waiting/"))
     assert "Done without a photo to show" in text(office.get("/office/photos/"))
     said = text(office.post(f"/office/entries/{entry.pk}/{act}/", follow=True))
     assert Notice.objects.get().state == (NoticeState.GOING if act == "send-word" else NoticeState.WITHDRAWN)
@@ -196,7 +196,7 @@ def test_a_photo_that_did_not_come_out_is_said_and_its_stage_waits_for_a_word(of
     builders.link(job)
     builders.log_done(builders.stage(job), content=b"\xff\xd8\xff\xe0" + b"\0" * 500)
     run_due()
-    said = text(office.get("/office/"))
+    said = text(office.get("/office/waiting/"))
     assert "One stage waits for your word." in said
     assert "Talking watering can, carving: Ada's photo of 10:42 did not come out." in said
 
@@ -214,7 +214,7 @@ def test_a_closed_job_waits_for_no_word(office: Browser) -> None:
     builders.link(job)
     builders.log_done(builders.stage(job), photo=False)
     Job.objects.update(closed_on=NOW.date())
-    assert "Nothing waits for you." in text(office.get("/office/"))
+    assert "Nothing waits for you." in text(office.get("/office/waiting/"))
     assert "Done without a photo to show" not in text(office.get("/office/photos/"))
 
 

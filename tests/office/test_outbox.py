@@ -27,7 +27,7 @@ def going(photo: bool = True) -> Notice:
 
 def test_a_going_letter_is_read_and_taken_back(office: Browser) -> None:
     notice = going()
-    assert "One letter waits; it leaves at 10:52." in text(office.get("/office/"))
+    assert "One letter waits; it leaves at 10:52." in text(office.get("/office/waiting/"))
     page = office.get(f"/office/notices/{notice.pk}/")
     assert "Priya's letter leaves at 10:52: carving of Talking watering can is done." in text(page)
     assert "Talking watering can: carving is done" in text(page)
@@ -122,7 +122,7 @@ def test_taken_back_after_its_letter_had_gone_is_shown_until_seen(office: Browse
     run_due(NOW + TEN)
     actions.take_back(notice.entry, by=builders.person("Ada"), now=NOW + timedelta(minutes=12))
     with time_machine.travel(NOW + timedelta(minutes=20), tick=False):
-        said = text(office.get("/office/"))
+        said = text(office.get("/office/waiting/"))
         assert "One stage was taken back." in said
         assert "Ada took back carving of Talking watering can at 10:54. Its letter had gone to Priya at 10:52." in said
         answer = office.post(f"/office/entries/{notice.entry_id}/seen/", follow=True)
@@ -138,8 +138,9 @@ def test_what_failed_is_a_sentence_with_its_reason_and_is_tried_again(
     builders.link(job)
     builders.log_done(builders.stage(job))
     errand = Errand.objects.get(kind=Kind.DEVELOP_PHOTO)
-    Errand.objects.update(state=ErrandState.FAILED, strikes=8, error="The disk said: No space left on device.")
-    said = text(office.get("/office/"))
+    row = Errand.objects.filter(pk=errand.pk)
+    row.update(state=ErrandState.FAILED, strikes=8, error="The disk said: No space left on device.")
+    said = text(office.get("/office/waiting/"))
     assert "One thing failed." in said
     assert (
         "A photo of Talking watering can, carving could not be developed: The disk said: No space left on device."
@@ -159,17 +160,17 @@ def test_a_letter_that_failed_names_its_reader_and_one_that_is_unknown_says_so(o
     going()
     Errand.objects.filter(kind=Kind.SEND_LETTER).update(state=ErrandState.FAILED, error="The disk said: Read-only.")
     assert "A letter to Priya about Talking watering can, carving could not be sent: The disk said: Read-only." in text(
-        office.get("/office/")
+        office.get("/office/waiting/")
     )
     Errand.objects.filter(kind=Kind.SEND_LETTER).update(state=ErrandState.UNKNOWN)
-    assert "Nobody knows whether this was done: a letter to Priya" in text(office.get("/office/"))
+    assert "Nobody knows whether this was done: a letter to Priya" in text(office.get("/office/waiting/"))
 
 
 def test_what_failed_can_be_left(office: Browser) -> None:
     notice = going()
     errand = Errand.objects.get(kind=Kind.SEND_LETTER)
     Errand.objects.filter(pk=errand.pk).update(state=ErrandState.FAILED, error="The disk said: Read-only.")
-    page = office.get("/office/")
+    page = office.get("/office/waiting/")
     assert f'formaction="/office/errands/{errand.pk}/leave/"' in page.content.decode()
     answer = office.post(f"/office/errands/{errand.pk}/leave/", follow=True)
     assert "It is put away, and not tried again." in text(answer)
@@ -191,6 +192,6 @@ def test_an_errand_that_waits_too_long_and_one_that_is_tried_again_by_itself(off
     builders.link(job)
     builders.log_done(builders.stage(job))
     with time_machine.travel(NOW + timedelta(minutes=5), tick=False):
-        assert "One photo is being developed; the first has waited since 10:42." in text(office.get("/office/"))
+        assert "One photo is being developed; the first has waited since 10:42." in text(office.get("/office/waiting/"))
         Errand.objects.update(strikes=2, error="It took too long.", due_at=NOW + timedelta(minutes=6))
-        assert "will be tried again at 10:48. It took too long." in text(office.get("/office/"))
+        assert "will be tried again at 10:48. It took too long." in text(office.get("/office/waiting/"))

@@ -30,7 +30,15 @@ from tests import builders
 from tests.conftest import NOW
 from tests.office.rows import look, run_due, text
 
-LISTS = ["/office/", "/office/photos/", "/office/jobs/", "/office/clients/", "/office/letters/", "/office/people/"]
+LISTS = [
+    "/office/",
+    "/office/waiting/",
+    "/office/photos/",
+    "/office/jobs/",
+    "/office/clients/",
+    "/office/letters/",
+    "/office/people/",
+]
 
 
 def every_page() -> list[str]:
@@ -66,7 +74,7 @@ def assert_all_open(office: Browser) -> None:
 
 def test_an_empty_studio(office: Browser) -> None:
     assert_all_open(office)
-    assert "Nothing waits for you." in text(office.get("/office/"))
+    assert "Nothing waits for you." in text(office.get("/office/waiting/"))
     assert "Nothing on the bench." in text(office.get("/office/"))
 
 

@@ -130,13 +130,13 @@ def test_what_somebody_leaves_undone_is_everybodys(count: int, said: str, office
     assert said in answer
     assert ("given to Rev" in answer) is bool(count)
     assert "Rev's" not in text(office.get(f"/office/jobs/{job.pk}/"))
-    assert "next, Rev" not in text(office.get("/office/"))
+    assert "next, Rev" not in text(office.get("/office/jobs/"))
 
 
 def test_a_stage_of_somebody_who_is_here_is_theirs(office: Browser) -> None:
     job = builders.job(maker=builders.person("Rev"))
     assert "Rev's" in text(office.get(f"/office/jobs/{job.pk}/"))
-    assert "next, Rev" in text(office.get("/office/"))
+    assert "next, Rev" in text(office.get("/office/jobs/"))
 
 
 def test_a_piece_without_stages_says_so(office: Browser) -> None:

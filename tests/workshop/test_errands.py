@@ -319,3 +319,16 @@ def test_what_was_finished_within_the_minute_is_no_deafness(now: datetime) -> No
 def test_nothing_due_is_no_deafness(now: datetime) -> None:
     asked(now - 90 * SECOND, after_s=3600)
     assert not errands.deaf(now)
+
+
+def test_asked_many_times_at_one_instant_it_is_nudged_once(
+    now: datetime, published: list[str], django_capture_on_commit_callbacks: object
+) -> None:
+    """An action that writes forty rows asks forty times for the same plan."""
+    with django_capture_on_commit_callbacks(execute=True):  # type: ignore[operator]
+        for _ in range(40):
+            errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
+    assert published == [str(Errand.objects.get().pk)]
+    errands.claim(Errand.objects.get().pk, now)
+    errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
+    assert Errand.objects.get().again  # while it runs, it is asked for once more, at the same instant too

@@ -13,9 +13,9 @@ from django.test import override_settings
 from PIL import Image
 
 from studio.workshop import actions, letters
-from studio.workshop.actions.studio import DEFAULT_KINDS
+from studio.workshop.actions.studio import SENTENCES
 from studio.workshop.links import address_for
-from studio.workshop.models import Contact, Job, Link, Notice, StageKind, Studio
+from studio.workshop.models import Contact, Job, Link, Needs, Notice, StageKind, Stuck, Studio
 from tests import builders
 from tests.conftest import NOW
 
@@ -60,7 +60,7 @@ def read_aloud(html: str) -> str:
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", body)).split())
 
 
-@pytest.mark.parametrize(("kind", "sentence"), DEFAULT_KINDS)
+@pytest.mark.parametrize(("kind", "sentence"), sorted(SENTENCES.items()))
 @pytest.mark.parametrize("picture", [b"jpeg", None])
 def test_at_most_sixty_words(link: Link, kind: str, sentence: str, picture: bytes | None) -> None:
     """With the studio's own sentence, a job and a piece of several words, and a title."""
@@ -238,3 +238,57 @@ def test_writing_it_twice_is_one_file(link: Link) -> None:
     letters.put_in_outbox(mail, name)
     assert [path.name for path in letters.outbox_path(name).parent.iterdir()] == [f"{name}.eml"]
     assert letters.outbox_path(name).stat().st_mode & 0o777 == 0o600
+
+
+def stuck(needs: Needs = Needs.MATERIAL, sentence: str = "") -> Stuck:
+    """On the last of several pieces, with names of several words."""
+    job = builders.job("Leaning lamp post")
+    stage = builders.stage(job, "lay-up")
+    stage.piece.name, stage.title = "Lantern that swings", "second coat"
+    stage.piece.save()
+    stage.save()
+    return builders.say_stuck(stage, needs, sentence=sentence).stuck
+
+
+@pytest.mark.parametrize(
+    ("needs", "words"),
+    [
+        (Needs.HAND, "It needs a hand."),
+        (Needs.MATERIAL, "Material is missing."),
+        (Needs.ANSWER, "It needs an answer."),
+        (Needs.BROKE, "Something broke."),
+    ],
+)
+def test_word_to_a_lead_says_who_where_and_what_of(needs: Needs, words: str) -> None:
+    told = stuck(needs, "Is the <grey> one & its tin right?")
+    written = letters.something_stuck(told, builders.lead())
+    assert written.subject == "Stuck: Lantern that swings, lay-up, second coat"
+    assert (written.to_name, written.to_address, written.picture) == ("Ines", "ines@bodkinyard.example", None)
+    for part in (" ".join(written.text.split()), read_aloud(written.html)):
+        assert "Hello Ines," in part
+        assert "Ada is stuck at Lantern that swings, lay-up, second coat (Leaning lamp post)." in part
+        assert words in part
+        assert "“Is the <grey> one & its tin right?”" in part
+        assert len(part.split()) <= MOST_WORDS
+    assert "<grey>" not in written.html
+
+
+def test_word_to_a_lead_has_one_link_and_quotes_nothing_where_nothing_was_written() -> None:
+    told = stuck()
+    with override_settings(ADDRESS="https://bodkinyard.example"):
+        written = letters.something_stuck(told, builders.lead())
+        mail = parse(letters.as_mail(written, LETTER, NOW))
+    address = f"https://bodkinyard.example/office/stuck/{told.pk}/"
+    assert address in written.text.splitlines()
+    assert written.text.count("http") == 1
+    assert re.findall(r'href="([^"]+)"', written.html) == [address]
+    assert "“" not in written.text + written.html
+    assert 'lang="en-gb"' in written.html
+    assert [part.get_content_type() for part in mail.walk()] == ["multipart/alternative", "text/plain", "text/html"]
+
+
+def test_no_word_goes_to_a_lead_without_an_address() -> None:
+    told, lead = stuck(), builders.lead()
+    lead.email = ""
+    with pytest.raises(letters.CannotWrite, match="Ines has no e-mail address"):
+        letters.something_stuck(told, lead)

@@ -10,26 +10,25 @@ from studio.office import wording
 
 register = template.Library()
 
-# What the bar says, where it leads, and the addresses that it covers.
+# What the bar says, where it leads, and the nouns of the office's other addresses that it covers.
 _BAR = (
-    ("Office", "/office/", ()),
-    ("Photos", "/office/photos/", ("/office/photos/",)),
-    (
-        "Jobs",
-        "/office/jobs/",
-        ("/office/jobs/", "/office/pieces/", "/office/stages/", "/office/entries/", "/office/links/"),
-    ),
-    ("Clients", "/office/clients/", ("/office/clients/", "/office/contacts/")),
-    ("Letters", "/office/letters/", ("/office/letters/", "/office/notices/")),
-    ("Studio", "/office/settings/", ("/office/settings/", "/office/people/", "/office/kinds/")),
+    ("Deadlines", "/office/", ("waiting", "stuck", "errands")),
+    ("Jobs", "/office/jobs/", ("jobs", "pieces", "stages", "entries", "links")),
+    ("New job", "/office/jobs/new/", ()),
+    ("Photos", "/office/photos/", ("photos",)),
+    ("Clients", "/office/clients/", ("clients", "contacts")),
+    ("Letters", "/office/letters/", ("letters", "notices")),
+    ("Studio", "/office/settings/", ("settings", "people", "kinds", "hours", "closures", "places")),
     ("Bench", "/bench/", ()),
 )
+_EXACTLY = {to for _, to, _ in _BAR}
 
 
 @register.inclusion_tag("office/_bar.html")
 def office_bar(request: HttpRequest) -> dict[str, Any]:
     path = request.path_info
-    return {"places": [(name, to, path == to or path.startswith(covers)) for name, to, covers in _BAR]}
+    noun = "" if path in _EXACTLY else path.removeprefix("/office/").partition("/")[0]
+    return {"places": [(name, to, path == to or noun in covers) for name, to, covers in _BAR]}
 
 
 @register.simple_tag(takes_context=True)

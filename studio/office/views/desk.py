@@ -1,4 +1,4 @@
-"""The first page of the office: does anything need me?"""
+"""What waits for the lead, failed, or is unknown."""
 
 from uuid import UUID
 
@@ -8,8 +8,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from studio.front.signin import lead_only
-from studio.office import looks, tapes, waiting
+from studio.front.signin import lead_only, safe_next
+from studio.office import looks, waiting
 from studio.office.saving import who
 from studio.office.wording import listed, many, sentence
 from studio.workshop import actions
@@ -40,7 +40,6 @@ def desk(request: HttpRequest) -> HttpResponse:
         "failed": failed,
         "struggling": waiting.struggling(now),
         "spoilt": waiting.spoilt(now),
-        "weeks": tapes.by_week(timezone.localdate(now)),
     }
     return render(request, "office/desk.html", context)
 
@@ -69,7 +68,7 @@ def try_again(request: HttpRequest, errand_id: UUID) -> HttpResponse:
         messages.error(request, str(refusal))
     else:
         messages.success(request, "It is being tried again.")
-    return redirect("office")
+    return redirect(safe_next(request, "office-waiting", field="back"))
 
 
 @lead_only
@@ -82,4 +81,4 @@ def leave(request: HttpRequest, errand_id: UUID) -> HttpResponse:
         messages.error(request, str(refusal))
     else:
         messages.success(request, "It is put away, and not tried again.")
-    return redirect("office")
+    return redirect(safe_next(request, "office-waiting", field="back"))

@@ -59,7 +59,7 @@ def take_back(request: HttpRequest, entry_id: UUID) -> HttpResponse:
 def seen(request: HttpRequest, entry_id: UUID) -> HttpResponse:
     actions.mark_seen(_entry(entry_id), by=who(request), now=timezone.now())
     messages.success(request, "Seen. It stands in the history of the job.")
-    return redirect("office")
+    return redirect("office-waiting")
 
 
 @lead_only

@@ -3,65 +3,49 @@
 from typing import Any
 
 from django.contrib import messages
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.front.signin import lead_only
 from studio.office import past, tapes
-from studio.office.forms import ContactForm, JobForm, NewJobForm, NewPieceForm, WordsForm
+from studio.office.forms import WordsForm
+from studio.office.job_forms import JobForm
 from studio.office.one_job import job_page, photo_lines, photos_of
 from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
 from studio.office.wording import many, sentence
 from studio.workshop import actions
-from studio.workshop.models import Client, Job, Person, Release, StageKind
+from studio.workshop.models import Job, Person
 
-MOST_OFFERED = 200  # clients in the list under a field; any other name can still be written
+MOST_LETTERS = 80  # of what is searched for
 
 
 @lead_only
 @require_safe
 def jobs(request: HttpRequest) -> HttpResponse:
-    weeks = tapes.by_week(timezone.localdate())
-    count = sum(len(week.tapes) for week in weeks)
-    closed = Job.objects.filter(closed_on__isnull=False).select_related("client")
+    """All of them, or those that have the words of ``q`` in their name, their client's or a piece's."""
+    q = " ".join(request.GET.get("q", "").replace("\0", "").split())[:MOST_LETTERS]
+    weeks = tapes.by_week(timezone.localdate(), q)
+    closed = Job.objects.filter(tapes.with_words(q), closed_on__isnull=False).select_related("client")
     context = {
-        "heading": sentence(f"{many(count, 'job')} {'is' if count == 1 else 'are'} going on."),
+        "heading": _heading(q, sum(len(week.tapes) for week in weeks), closed.count() if q else 0),
+        "q": q,
+        "also": urlencode({"q": q}) if q else "",
         "weeks": weeks,
         "closed": page_by_key(closed, request.GET.get("after", ""), by="closed_on"),
     }
     return render(request, "office/jobs.html", context)
 
 
-@lead_only
-@require_http_methods(["GET", "HEAD", "POST"])
-def new_job(request: HttpRequest) -> HttpResponse:
-    form = form_from(NewJobForm, request, release=Release.LOOKED)
-    made: list[Job] = []
-    if kept(form, lambda typed: made.append(_add_job(typed, who(request)))):
-        messages.success(request, f"{made[0]} is set out. Add its pieces and whoever follows it.")
-        return redirect("office-job", made[0].pk)
-    return form_page(
-        request,
-        form,
-        heading="New job",
-        send="Set out the job",
-        back="/office/jobs/",
-        template="office/new_job.html",
-        clients=Client.objects.order_by("-pk")[:MOST_OFFERED],
-    )
-
-
-@transaction.atomic
-def _add_job(typed: dict[str, object], by: Person) -> Job:
-    """For a client of that name, or for a new one."""
-    now, name = timezone.now(), str(typed["client"])
-    client = Client.objects.filter(name__iexact=name).first() or actions.add_client(name=name, by=by, now=now)
-    rest = {key: typed[key] for key in ("name", "release", "wanted_day", "van_day")}
-    return actions.add_job(client=client, by=by, now=now, **rest)  # type: ignore[arg-type]
+def _heading(q: str, going: int, closed: int) -> str:
+    if not q:
+        return sentence(f"{many(going, 'job')} {'is' if going == 1 else 'are'} going on.")
+    if not going + closed:
+        return f"No job, client or piece has “{q}” in its name."
+    return sentence(f"{many(going + closed, 'job')} with “{q}”.")
 
 
 @lead_only
@@ -75,7 +59,7 @@ def job(request: HttpRequest, job_id: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def change_job(request: HttpRequest, job_id: int) -> HttpResponse:
     row = get_object_or_404(Job, pk=job_id)
-    names = ("version", "name", "release", "wanted_day", "van_day", "closed_on")
+    names = ("version", "name", "wanted_day", "wanted_means", "fixed", "van_day", "release", "closed_on")
     form = form_from(JobForm, request, **{name: getattr(row, name) for name in names})
     if kept(form, lambda typed: actions.change_job(row, **typed, by=who(request), now=timezone.now())):
         messages.success(request, "The job is kept as you wrote it.")
@@ -101,51 +85,6 @@ def words(request: HttpRequest, job_id: int) -> HttpResponse:
 def _confirm(row: Job, typed: dict[str, Any], by: Person) -> None:
     after = typed["version"] or None
     actions.confirm_words(row, words=typed["words"], after=after, by=by, now=timezone.now())
-
-
-@lead_only
-@require_http_methods(["GET", "HEAD", "POST"])
-def new_piece(request: HttpRequest, job_id: int) -> HttpResponse:
-    row = get_object_or_404(Job, pk=job_id)
-    form = form_from(NewPieceForm, request)
-    if kept(form, lambda typed: _add_piece(row, typed, who(request))):
-        messages.success(request, f"{form.cleaned_data['name']} is added.")
-        return redirect("office-job", job_id)
-    return form_page(request, form, heading=f"A piece of {row}", send="Add it", back=f"/office/jobs/{job_id}/")
-
-
-@transaction.atomic
-def _add_piece(row: Job, typed: dict[str, object], by: Person) -> None:
-    now = timezone.now()
-    piece = actions.add_piece(row, name=str(typed["name"]), note_to_maker=str(typed["note_to_maker"]), by=by, now=now)
-    kinds: list[StageKind] = list(typed["kinds"])  # type: ignore[call-overload]
-    for kind in sorted(kinds, key=lambda kind: kind.position):
-        actions.add_stage(piece, kind=kind, by=by, now=now)
-
-
-@lead_only
-@require_http_methods(["GET", "HEAD", "POST"])
-def new_follower(request: HttpRequest, job_id: int) -> HttpResponse:
-    """A contact of the client, who gets a link to this job at once."""
-    row = get_object_or_404(Job.objects.select_related("client"), pk=job_id)
-    form = form_from(ContactForm, request)
-    if kept(form, lambda typed: _add_follower(row, typed, who(request))):
-        messages.success(request, f"{form.cleaned_data['name']} has a link now. Copy it from below.")
-        return redirect("office-job", job_id)
-    return form_page(
-        request,
-        form,
-        heading=f"Somebody at {row.client} who follows {row}",
-        send="Add them and give a link",
-        back=f"/office/jobs/{job_id}/",
-    )
-
-
-@transaction.atomic
-def _add_follower(row: Job, typed: dict[str, object], by: Person) -> None:
-    now = timezone.now()
-    contact = actions.add_contact(row.client, name=str(typed["name"]), email=str(typed["email"]), by=by, now=now)
-    actions.give_link(contact, row, by=by, now=now)
 
 
 @lead_only

@@ -4,6 +4,7 @@ import base64
 from uuid import UUID
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -11,10 +12,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio.front.csp import POLICY
 from studio.front.signin import lead_only
-from studio.office.one_job import NoticeLine, notice_lines
+from studio.office.one_job import notice_lines
 from studio.office.paging import page_by_key
 from studio.office.saving import who
-from studio.office.waiting import told_line
+from studio.office.waiting import letter_line, told_line
 from studio.office.wording import many, sentence
 from studio.workshop import actions, letters, storage
 from studio.workshop.models import Job, Letter, Notice, NoticeState, Photo
@@ -35,30 +36,33 @@ def outbox(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     asked = request.GET.get("job", "")
     job = get_object_or_404(Job, pk=asked) if asked.isdecimal() else None
-    told = Letter.objects.select_related("notice__contact", "notice__stage__kind", "notice__stage__piece", "job")
+    told = _letters()
     going = Notice.objects.filter(state__in=_LEAVING).select_related("contact", "stage__kind", "stage__piece", "job")
     if job:
         told, going = told.filter(job=job), going.filter(job=job)
     waiting = list(going.order_by("leaves_at", "pk")[:50])
     page = page_by_key(told, request.GET.get("after", ""), by="sent_at")
-    for letter in page.rows:
-        letter.notice.letter = letter  # the same row, so that its line asks for nothing more
     leave = f"{many(len(waiting), 'letter')} {'leaves' if len(waiting) == 1 else 'leave'} soon."
     context = {
         "now": now,
         "job": job,
         "heading": sentence(leave) if waiting else "No letter is about to leave.",
         "going": notice_lines(waiting, now),
-        "gone": [(letter, NoticeLine(letter.notice, told_line(letter.notice, now))) for letter in page.rows],
+        "gone": [(letter, letter_line(letter, now)) for letter in page.rows],
         "page": page,
         "also": f"job={job.pk}" if job else "",
     }
     return render(request, "office/letters.html", context)
 
 
+def _letters() -> QuerySet[Letter]:
+    """With all that their lines name."""
+    to_contacts = ("notice__contact", "notice__stage__kind", "notice__stage__piece")
+    return Letter.objects.select_related("job", "person", *to_contacts, "stuck__stage__kind", "stuck__stage__piece")
+
+
 def _letter(letter_id: UUID) -> Letter:
-    rows = Letter.objects.select_related("notice__contact", "notice__stage__kind", "notice__stage__piece", "job")
-    return get_object_or_404(rows, pk=letter_id)
+    return get_object_or_404(_letters(), pk=letter_id)
 
 
 def _read(letter_id: UUID) -> letters.Written | None:
@@ -75,7 +79,7 @@ def letter(request: HttpRequest, letter_id: UUID) -> HttpResponse:
     context = {
         "now": now,
         "job": row.job,
-        "heading": told_line(row.notice, now),
+        "heading": letter_line(row, now),
         "written": _read(letter_id),
         "frame": f"/office/letters/{letter_id}/html/",
         "letter": row,

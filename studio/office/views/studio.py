@@ -1,5 +1,6 @@
-"""The studio itself: its settings, its people, its kinds of work."""
+"""The studio itself: its settings, and its people."""
 
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -11,12 +12,13 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.front.signin import lead_only
-from studio.office.forms import KindForm, NewPersonForm, PasswordForm, PersonForm, StudioForm, zones
+from studio.office.forms import NewPersonForm, PasswordForm, PersonForm, StudioForm, zones
 from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
-from studio.office.wording import many, sentence
+from studio.office.spans import told_week
+from studio.office.wording import many, sentence, short_day
 from studio.workshop import actions
-from studio.workshop.models import Person, Role, Stage, StageKind, Studio
+from studio.workshop.models import Closure, Person, Place, Role, Stage, Studio
 
 
 @lead_only
@@ -36,7 +38,21 @@ def settings(request: HttpRequest) -> HttpResponse:
         back="/office/",
         template="office/settings.html",
         zones=zones(),
+        more=_more(row, timezone.localdate()),
     )
+
+
+def _more(studio: Studio, today: date) -> list[tuple[str, str, str]]:
+    """What else is set, a sentence each: the address, its name, and how it stands."""
+    closure = Closure.objects.filter(last_day__gte=today).order_by("first_day", "pk").first()
+    shut = f"the next is {closure}, {short_day(closure.first_day)}" if closure else "none are coming"
+    return [
+        ("office-hours", "Hours", f"when the shop is open: {told_week(studio.hours)}"),
+        ("office-closures", "Closed days", f"and public holidays: {shut}"),
+        ("office-people", "People", "who work here, what they do and when, and their passwords"),
+        ("office-places", "Places", f"where things are made: {many(Place.objects.count(), 'place')}"),
+        ("office-kinds", "Kinds of work", "with their hours, and the studio's own sentence for each"),
+    ]
 
 
 @lead_only
@@ -118,34 +134,3 @@ def password(request: HttpRequest, person_id: int) -> HttpResponse:
         send="Set the password",
         back="/office/people/",
     )
-
-
-@lead_only
-@require_safe
-def kinds(request: HttpRequest) -> HttpResponse:
-    return render(request, "office/kinds.html", {"kinds": StageKind.objects.all()})
-
-
-@lead_only
-@require_http_methods(["GET", "HEAD", "POST"])
-def new_kind(request: HttpRequest) -> HttpResponse:
-    form = form_from(KindForm, request)
-
-    def add(typed: dict[str, str]) -> None:
-        actions.add_kind(name=typed["name"], sentence=typed["sentence"], by=who(request), now=timezone.now())
-
-    if kept(form, add):
-        messages.success(request, f"{form.cleaned_data['name']} is added.")
-        return redirect("office-kinds")
-    return form_page(request, form, heading="A new kind of work", send="Add it", back="/office/kinds/")
-
-
-@lead_only
-@require_http_methods(["GET", "HEAD", "POST"])
-def kind(request: HttpRequest, kind_id: int) -> HttpResponse:
-    row = get_object_or_404(StageKind, pk=kind_id)
-    form = form_from(KindForm, request, name=row.name, sentence=row.sentence, version=row.version)
-    if kept(form, lambda typed: actions.change_kind(row, **typed, by=who(request), now=timezone.now())):
-        messages.success(request, f"{form.cleaned_data['name']} is kept as you wrote it.")
-        return redirect("office-kinds")
-    return form_page(request, form, heading=row.name, send="Keep it", back="/office/kinds/")

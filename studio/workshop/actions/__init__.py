@@ -4,22 +4,26 @@ People and clocks are arguments. What cannot be done raises ``Refused`` with a s
 """
 
 from studio.workshop.actions.bench import can_take_back, log_at_bench, mark_seen, take_back
+from studio.workshop.actions.days import (
+    add_absence,
+    add_closure,
+    add_overtime,
+    import_public_days,
+    remove_absence,
+    remove_closure,
+    remove_overtime,
+)
 from studio.workshop.actions.errands import leave_errand, try_again
 from studio.workshop.actions.errors import Refused, Stale, TooLate
 from studio.workshop.actions.jobs import (
     add_job,
-    add_kind,
     add_piece,
-    add_stage,
     change_job,
-    change_kind,
     change_piece,
-    change_stage,
     confirm_words,
-    move_stage,
     remove_piece,
-    remove_stage,
 )
+from studio.workshop.actions.kinds import add_kind, change_kind
 from studio.workshop.actions.links import give_link, revoke_link
 from studio.workshop.actions.people import (
     add_client,
@@ -28,9 +32,11 @@ from studio.workshop.actions.people import (
     change_client,
     change_contact,
     change_person,
+    change_work,
     remove_contact,
     set_password,
 )
+from studio.workshop.actions.places import add_place, change_place, remove_place
 from studio.workshop.actions.release import (
     change_words,
     keep_for_us,
@@ -40,31 +46,44 @@ from studio.workshop.actions.release import (
     send_word,
     take_back_letter,
 )
-from studio.workshop.actions.studio import change_studio, set_out_studio
+from studio.workshop.actions.setting_out import set_out_job
+from studio.workshop.actions.stages import add_stage, change_stage, finish_for, move_stage, remove_stage
+from studio.workshop.actions.stuck import answer_stuck, say_stuck
+from studio.workshop.actions.studio import change_hours, change_studio, set_out_studio
 
 __all__ = [
     "Refused",
     "Stale",
     "TooLate",
+    "add_absence",
     "add_client",
+    "add_closure",
     "add_contact",
     "add_job",
     "add_kind",
+    "add_overtime",
     "add_person",
     "add_piece",
+    "add_place",
     "add_stage",
+    "answer_stuck",
     "can_take_back",
     "change_client",
     "change_contact",
+    "change_hours",
     "change_job",
     "change_kind",
     "change_person",
     "change_piece",
+    "change_place",
     "change_stage",
     "change_studio",
     "change_words",
+    "change_work",
     "confirm_words",
+    "finish_for",
     "give_link",
+    "import_public_days",
     "keep_for_us",
     "leave_errand",
     "log_at_bench",
@@ -72,12 +91,18 @@ __all__ = [
     "mark_seen",
     "move_stage",
     "release_photos",
+    "remove_absence",
+    "remove_closure",
     "remove_contact",
+    "remove_overtime",
     "remove_piece",
+    "remove_place",
     "remove_stage",
     "revoke_link",
     "say_nothing",
+    "say_stuck",
     "send_word",
+    "set_out_job",
     "set_out_studio",
     "set_password",
     "take_back",

@@ -5,12 +5,14 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext_noop as _
 
-from studio.workshop import errands
 from studio.workshop.actions.errors import Refused, TooLate
 from studio.workshop.actions.history import note
 from studio.workshop.actions.notices import lock_piece, owe_notices, withdraw_notices
-from studio.workshop.models import Entry, Kind, Person, Photo, Release, Says, Stage
+from studio.workshop.actions.sent import keep_photos, still_to_make
+from studio.workshop.actions.stuck import close_stuck
+from studio.workshop.models import Entry, Person, Release, Says, Stage, Stuck
 from studio.workshop.photos import Kept
 
 TAKE_BACK_WITHIN = timedelta(hours=24)
@@ -27,55 +29,42 @@ def log_at_bench(
     for_client: bool = True,
     by: Person,
     now: datetime,
+    done_by: Person | None = None,
+    done_at: datetime | None = None,
 ) -> Entry:
-    """Logs a stage as done, or a photo only. The same ``entry_id`` again changes nothing and returns the first answer.
+    """Logs a stage as done, or a photo only. The same ``entry_id`` again changes nothing and returns the first answer,
+    unless a photo comes with it that is new.
 
     A stage that somebody has logged in the meantime stays theirs: the answer is then their entry, or, where photos
     came along, an entry of its own that says "photo". Without a sentence the studio's own for this kind is used.
+    ``done_by`` and ``done_at`` say whose work it was and when it ended, where that is not ``by`` and ``now``.
     """
-    first = Entry.objects.filter(pk=entry_id).first()
-    if first:
-        return _same_form(first, stage, by)
-    if says == Says.DONE and stage.piece.job.closed_on:
-        raise Refused("This job is closed. Ask the lead, or add a photo only.")
     lock_piece(stage)
-    done = says == Says.DONE and Stage.objects.filter(pk=stage.pk, done_at=None).update(done_at=now, done_by=by)
+    made, entry_id, photos = still_to_make(entry_id, photos, stage=stage, by=by)
+    if made:
+        return made
+    if says == Says.DONE and stage.piece.job.closed_on:
+        raise Refused(_("This job is closed. Ask the lead, or add a photo only."))
+    done = says == Says.DONE and Stage.objects.filter(pk=stage.pk, done_at=None).update(
+        done_at=done_at or now, done_by=done_by or by
+    )
     if says == Says.DONE and not done and not photos:
         return Entry.objects.get(stage=stage, says=Says.DONE, taken_back_at=None)
-    entry, made = Entry.objects.get_or_create(
+    entry = Entry.objects.create(
         pk=entry_id,
-        defaults={
-            "stage": stage,
-            "says": Says.DONE if done else Says.PHOTO,
-            "sentence": sentence or (stage.kind.sentence if for_client else ""),
-            "for_client": for_client,
-            "released_at": now if for_client and stage.piece.job.release == Release.STRAIGHT else None,
-            "by": by,
-            "at": now,
-        },
+        stage=stage,
+        says=Says.DONE if done else Says.PHOTO,
+        sentence=sentence or (stage.kind.sentence if for_client else ""),
+        for_client=for_client,
+        released_at=now if for_client and stage.piece.job.release == Release.STRAIGHT else None,
+        by=by,
+        at=now,
     )
-    if not made:
-        return _same_form(entry, stage, by)
-    for kept in photos:
-        photo = Photo.objects.create(
-            entry=entry,
-            stage=stage,
-            original_sha256=kept.sha256,
-            original_type=kept.type,
-            original_bytes=kept.size_bytes,
-            for_client=for_client,
-            at=now,
-        )
-        errands.ask(Kind.DEVELOP_PHOTO, str(photo.pk), due_at=now, now=now)
+    keep_photos(entry, photos, now=now)
     note("logged done" if done else "added photo", stage, by=by, now=now, job=stage.piece.job)
     if done:
+        close_stuck(Stuck.objects.filter(stage=stage), by=by, now=now)
         owe_notices(entry, now=now)
-    return entry
-
-
-def _same_form(entry: Entry, stage: Stage, by: Person) -> Entry:
-    if entry.stage_id != stage.pk or entry.by_id != by.pk:
-        raise Refused("This form was used for something else. Open the piece again.")
     return entry
 
 
@@ -103,10 +92,11 @@ def take_back(entry: Entry, *, by: Person, now: datetime) -> Entry:
     if entry.taken_back_at:
         return entry
     if not can_take_back(entry, by, now):
-        raise TooLate("It is too late to take this back. Tell the lead, who can still change it.")
+        raise TooLate(_("It is too late to take this back. Tell the lead, who can still change it."))
     if Entry.objects.filter(pk=entry.pk, taken_back_at=None).update(taken_back_at=now, taken_back_by=by):
         if entry.says == Says.DONE:
             Stage.objects.filter(pk=entry.stage_id).update(done_at=None, done_by=None)
+        close_stuck(Stuck.objects.filter(entry=entry), by=by, now=now)
         withdraw_notices(entry.notices.all(), now=now)
         note("took back", entry.stage, by=by, now=now, job=entry.stage.piece.job)
     return Entry.objects.get(pk=entry.pk)

@@ -1,12 +1,30 @@
-"""Writes history: who did what, when, to which row."""
+"""Writes history: who did what, when, to which row. Whatever the plan is made from draws it anew by being noted here."""
 
 from datetime import datetime
 
 from django.db.models import Model
 
-from studio.workshop.models import History, Job, Person
+from studio.workshop import errands
+from studio.workshop.models import (
+    Absence,
+    Closure,
+    History,
+    Job,
+    Kind,
+    Overtime,
+    Person,
+    Piece,
+    Place,
+    Stage,
+    StageKind,
+    Studio,
+)
+
+_PLANNED = (Absence, Closure, Job, Overtime, Person, Piece, Place, Stage, StageKind, Studio)
 
 
 def note(verb: str, subject: Model, *, by: Person | None, now: datetime, job: Job | None = None) -> None:
     """Adds one line. ``verb`` is what was done, in words: "logged done", "released photo"."""
     History.objects.create(at=now, by=by, verb=verb, job=job, subject=f"{subject._meta.verbose_name} {subject.pk}")
+    if isinstance(subject, _PLANNED):
+        errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)

@@ -1,5 +1,6 @@
 """The people of the studio, the clients and their contacts."""
 
+from collections.abc import Collection
 from datetime import datetime
 
 from django.contrib.auth.hashers import make_password
@@ -9,17 +10,23 @@ from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
 from studio.workshop.actions.notices import withdraw_notices
-from studio.workshop.models import Client, Contact, Person, Role
+from studio.workshop.models import Client, Contact, Person, Role, StageKind, Week
 
 _EMAIL_TAKEN = "Somebody already signs in with that e-mail address. Use another one."
 
 
 @transaction.atomic
 def add_person(*, name: str, email: str, role: Role, password: str | None, by: Person | None, now: datetime) -> Person:
-    """Without a password the person exists, and cannot sign in yet."""
+    """Without a password the person exists, and cannot sign in yet. The plan gives work to all but leads, unless told."""
     try:
         with transaction.atomic():
-            person = Person.objects.create(name=name, email=email.lower(), role=role, password=make_password(password))
+            person = Person.objects.create(
+                name=name,
+                email=email.lower(),
+                role=role,
+                password=make_password(password),
+                in_plan=role != Role.LEAD,
+            )
     except IntegrityError:
         raise Refused(_EMAIL_TAKEN) from None
     note("added", person, by=by, now=now)
@@ -39,6 +46,23 @@ def change_person(
         return change(person, values, version=version, by=by, now=now)
     except IntegrityError:
         raise Refused(_EMAIL_TAKEN) from None
+
+
+@transaction.atomic
+def change_work(
+    person: Person,
+    *,
+    in_plan: bool,
+    skills: Collection[StageKind],
+    hours: Week | None,
+    version: int,
+    by: Person,
+    now: datetime,
+) -> Person:
+    """What somebody does and when: no ``skills`` is everything, ``hours`` None are the shop's."""
+    changed = change(person, {"in_plan": in_plan, "hours": hours}, version=version, by=by, now=now)
+    changed.skills.set(skills)
+    return changed
 
 
 @transaction.atomic

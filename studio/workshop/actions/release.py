@@ -10,7 +10,7 @@ from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused, TooLate
 from studio.workshop.actions.history import note
 from studio.workshop.actions.notices import hold_notices, let_go, withdraw_notices
-from studio.workshop.models import Entry, Notice, Person, Photo, PhotoState, Stage
+from studio.workshop.models import Entry, Notice, Person, Photo, PhotoState, Says, Stage
 
 
 @transaction.atomic
@@ -24,6 +24,8 @@ def release_photos(photos: Sequence[Photo], *, sentence: str | None = None, by: 
     for photo in photos:
         if photo.state != PhotoState.DEVELOPED or photo.entry.taken_back_at:
             raise Refused("One of these photos is not there any more. Look at the page again.")
+        if photo.entry.says == Says.STUCK:
+            raise Refused("That came with something stuck, so it stays with us.")
         changed = Photo.objects.filter(pk=photo.pk, state=PhotoState.DEVELOPED, released_at=None).update(
             released_at=now, released_by=by, for_client=True
         )

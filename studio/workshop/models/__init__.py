@@ -3,13 +3,17 @@
 from studio.workshop.models.entries import Entry, Photo, PhotoState, Rendition, Says
 from studio.workshop.models.errand import Errand, ErrandState, Kind
 from studio.workshop.models.history import History
-from studio.workshop.models.jobs import Confirmation, Job, Piece, Release, Stage, StageKind
+from studio.workshop.models.jobs import Confirmation, Job, Piece, Release, Stage, StageKind, Wanted
 from studio.workshop.models.letters import Letter, LetterState, Link, Notice, NoticeState
-from studio.workshop.models.people import Client, Contact, Person, Role
-from studio.workshop.models.studio import Studio
+from studio.workshop.models.people import Absence, Client, Contact, Overtime, Person, Role
+from studio.workshop.models.plan import Plan
+from studio.workshop.models.stuck import Needs, Stuck
+from studio.workshop.models.studio import Closure, Place, Studio, Week
 
 __all__ = [
+    "Absence",
     "Client",
+    "Closure",
     "Confirmation",
     "Contact",
     "Entry",
@@ -21,17 +25,24 @@ __all__ = [
     "Letter",
     "LetterState",
     "Link",
+    "Needs",
     "Notice",
     "NoticeState",
+    "Overtime",
     "Person",
     "Photo",
     "PhotoState",
     "Piece",
+    "Place",
+    "Plan",
     "Release",
     "Rendition",
     "Role",
     "Says",
     "Stage",
     "StageKind",
+    "Stuck",
     "Studio",
+    "Wanted",
+    "Week",
 ]

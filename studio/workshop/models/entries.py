@@ -10,6 +10,7 @@ from studio.workshop.models.people import Person
 class Says(models.TextChoices):
     DONE = "done", "Done"
     PHOTO = "photo", "Photo only"
+    STUCK = "stuck", "Stuck"
 
 
 class Entry(models.Model):
@@ -67,8 +68,9 @@ class PhotoQuerySet(models.QuerySet["Photo"]):
         )
 
     def shown(self) -> "PhotoQuerySet":
-        """What a client may see: released, and nothing else."""
-        return self.standing().filter(state=PhotoState.DEVELOPED, for_client=True, released_at__isnull=False)
+        """What a client may see: released, and nothing else. What came with something stuck never is."""
+        released = self.standing().filter(state=PhotoState.DEVELOPED, for_client=True, released_at__isnull=False)
+        return released.exclude(entry__says=Says.STUCK)
 
 
 class Photo(models.Model):

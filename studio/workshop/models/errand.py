@@ -9,6 +9,8 @@ from django.db.models import Q
 class Kind(models.TextChoices):
     DEVELOP_PHOTO = "develop_photo", "Develop a photo"
     SEND_LETTER = "send_letter", "Send a letter"
+    TELL_LEAD = "tell_lead", "Tell a lead what is stuck"
+    REFRESH_PLAN = "refresh_plan", "Draw the plan anew"
     TIDY_FILES = "tidy_files", "Throw away files that nothing names"
 
 

@@ -4,11 +4,20 @@ from django.db import models
 from django.db.models import Exists, OuterRef, Q
 
 from studio.workshop.models.people import Client, Person
+from studio.workshop.models.studio import Place
 
 
 class Release(models.TextChoices):
     LOOKED = "looked", "When the lead has looked"
     STRAIGHT = "straight", "Straight"
+
+
+class Wanted(models.TextChoices):
+    """What is meant by the day that the client named."""
+
+    THERE = "there", "It must be there"
+    OPENS = "opens", "It opens, or is shown"
+    FETCHED = "fetched", "It is fetched"
 
 
 class JobQuerySet(models.QuerySet["Job"]):
@@ -21,6 +30,9 @@ class Job(models.Model):
     name = models.CharField(max_length=80)
     release = models.CharField(max_length=8, choices=Release.choices, default=Release.LOOKED)
     wanted_day = models.DateField(null=True, blank=True)
+    wanted_means = models.CharField(max_length=8, choices=Wanted.choices, default=Wanted.THERE)
+    fixed = models.BooleanField(default=False)  # an opening, a get-in: the day cannot move
+    form = models.UUIDField(null=True, blank=True, unique=True)  # the form it was set out with, so that it is made once
     van_day = models.DateField(null=True, blank=True)
     closed_on = models.DateField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
@@ -55,6 +67,8 @@ class Piece(models.Model):
     job = models.ForeignKey(Job, models.CASCADE, related_name="pieces")
     name = models.CharField(max_length=60)
     note = models.CharField(max_length=140, blank=True)
+    longest_mm = models.PositiveIntegerField(null=True, blank=True)
+    stands_alone = models.BooleanField(default=False)  # does not wait for the job's other pieces at fit-up
     position = models.PositiveIntegerField(default=0)
     version = models.PositiveIntegerField(default=1)
 
@@ -66,9 +80,19 @@ class Piece(models.Model):
 
 
 class StageKind(models.Model):
-    """A kind of shop work, with the studio's own sentence that tells a client what it is and why it looks rough now."""
+    """A kind of shop work, with the studio's own sentence that tells a client what it is and why it looks rough now.
+
+    Hours, crew, place and cure are first guesses, written into each new stage, where they can be changed.
+    """
 
     name = models.CharField(max_length=40, unique=True)
+    key = models.CharField(max_length=20, blank=True)  # what the methods of work call it, whatever its name is now
+    work_min = models.PositiveIntegerField(default=0)  # for a piece of one metre
+    crew = models.PositiveSmallIntegerField(default=1)
+    place = models.ForeignKey(Place, models.SET_NULL, null=True, blank=True, related_name="+")
+    cure_min = models.PositiveIntegerField(default=0)
+    cure_holds = models.BooleanField(default=False)  # its place stays taken while it cures
+    meets = models.BooleanField(default=False)  # the pieces of a job meet here
     sentence = models.CharField(max_length=300, blank=True)
     position = models.PositiveIntegerField(default=0)
     version = models.PositiveIntegerField(default=1)
@@ -105,6 +129,17 @@ class Stage(models.Model):
     title = models.CharField(max_length=60, blank=True)
     position = models.PositiveIntegerField(default=0)
     maker = models.ForeignKey(Person, models.SET_NULL, null=True, blank=True, related_name="+")
+    work_min = models.PositiveIntegerField(default=0)  # for each of the crew
+    left_min = models.PositiveIntegerField(null=True, blank=True)  # what somebody last said is still to do, and when
+    left_said_at = models.DateTimeField(null=True, blank=True)
+    crew = models.PositiveSmallIntegerField(default=1)
+    place = models.ForeignKey(Place, models.SET_NULL, null=True, blank=True, related_name="stages")
+    cure_min = models.PositiveIntegerField(default=0)
+    cure_holds = models.BooleanField(default=False)
+    due_on = models.DateField(null=True, blank=True)  # a deadline of its own
+    follows = models.ManyToManyField(
+        "self", symmetrical=False, blank=True, related_name="followed_by"
+    )  # none: by default
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
     version = models.PositiveIntegerField(default=1)

@@ -5,7 +5,8 @@ from django.db.models import Q
 
 from studio.workshop.models.entries import Entry, Photo
 from studio.workshop.models.jobs import Job, Stage
-from studio.workshop.models.people import Contact
+from studio.workshop.models.people import Contact, Person
+from studio.workshop.models.stuck import Stuck
 
 
 class LinkQuerySet(models.QuerySet["Link"]):
@@ -70,11 +71,16 @@ class LetterState(models.TextChoices):
 
 
 class Letter(models.Model):
-    """What was written and sent. Holds ids, not texts: the text is in the outbox file named by the letter's id."""
+    """What was written and sent. Holds ids, not texts: the text is in the outbox file named by the letter's id.
+
+    To a contact it is about a notice; to somebody of the studio, about what is stuck.
+    """
 
     id = models.UUIDField(primary_key=True)  # the id of the errand that sent it, and so its Message-ID
-    notice = models.OneToOneField(Notice, models.CASCADE, related_name="letter")
-    contact = models.ForeignKey(Contact, models.CASCADE, related_name="letters")
+    notice = models.OneToOneField(Notice, models.CASCADE, null=True, blank=True, related_name="letter")
+    contact = models.ForeignKey(Contact, models.CASCADE, null=True, blank=True, related_name="letters")
+    stuck = models.ForeignKey(Stuck, models.CASCADE, null=True, blank=True, related_name="letters")
+    person = models.ForeignKey(Person, models.CASCADE, null=True, blank=True, related_name="+")
     job = models.ForeignKey(Job, models.CASCADE, related_name="letters")
     photo = models.ForeignKey(Photo, models.SET_NULL, null=True, blank=True, related_name="+")
     state = models.CharField(max_length=8, choices=LetterState.choices, default=LetterState.SENT)
@@ -82,6 +88,13 @@ class Letter(models.Model):
 
     class Meta:
         ordering = ("-sent_at", "-id")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(notice__isnull=False, contact__isnull=False, stuck=None, person=None)
+                | Q(notice=None, contact=None, stuck__isnull=False, person__isnull=False),
+                name="letter_to_client_or_studio",
+            ),
+        )
 
     def __str__(self) -> str:
         return f"Letter {self.pk}"

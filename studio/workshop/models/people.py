@@ -1,9 +1,12 @@
 """Who works here, and whom the work is for."""
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
 from django.db import models
+
+if TYPE_CHECKING:
+    from studio.workshop.models.jobs import StageKind
 
 
 class Role(models.TextChoices):
@@ -25,6 +28,11 @@ class Person(AbstractBaseUser, PermissionsMixin):
     email = models.EmailField(max_length=200, unique=True)  # kept in small letters by the actions
     role = models.CharField(max_length=8, choices=Role.choices, default=Role.MAKER)
     is_active = models.BooleanField(default=True)
+    in_plan = models.BooleanField(default=True)  # whether the plan may give them work
+    skills: "models.ManyToManyField[StageKind, models.Model]" = models.ManyToManyField(
+        "StageKind", blank=True, related_name="+"
+    )  # none named: they do everything
+    hours = models.JSONField(null=True, blank=True)  # a Week of their own; None: the shop's
     version = models.PositiveIntegerField(default=1)
 
     USERNAME_FIELD = "email"
@@ -40,6 +48,45 @@ class Person(AbstractBaseUser, PermissionsMixin):
     @property
     def is_lead(self) -> bool:
         return self.role == Role.LEAD
+
+
+class Absence(models.Model):
+    """Days when somebody is not there. Why is nobody's business here."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="absences")
+    first_day = models.DateField()
+    last_day = models.DateField()
+
+    class Meta:
+        ordering = ("first_day", "id")
+        constraints = (
+            models.CheckConstraint(
+                condition=models.Q(last_day__gte=models.F("first_day")), name="absence_ends_after_it_begins"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.person} is away"
+
+
+class Overtime(models.Model):
+    """Hours on one day over and above somebody's week; they count on days when the shop is shut, too."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="overtime")
+    day = models.DateField()
+    starts = models.TimeField()
+    ends = models.TimeField()
+
+    class Meta:
+        ordering = ("day", "starts", "id")
+        constraints = (
+            models.CheckConstraint(
+                condition=models.Q(ends__gt=models.F("starts")), name="overtime_ends_after_it_begins"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.person} works longer"
 
 
 class Client(models.Model):

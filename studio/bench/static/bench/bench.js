@@ -19,7 +19,7 @@
 
   document.addEventListener("change", ({ target }) => {
     if (target.type !== "file" || !target.files.length) return;
-    target.closest(".natch").querySelector("button").click();
+    target.closest(".natch")?.querySelector("button").click(); // where a photo alone says it all
   });
 
   document.addEventListener("submit", (event) => {

@@ -1,6 +1,7 @@
 """Fills an empty record with the demo studio, by the same actions and duties that real work goes through."""
 
 from datetime import date, datetime, time, timedelta
+from decimal import Decimal
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -14,8 +15,22 @@ from django.utils import timezone
 
 from fixtures import demo
 from fixtures.photos.draw import drawing
+from studio.craft.methods import scaled_min
 from studio.workshop import actions, duties, photos
-from studio.workshop.models import Errand, ErrandState, Job, Person, Photo, Release, Role, Says, StageKind, Studio
+from studio.workshop.models import (
+    Errand,
+    ErrandState,
+    Job,
+    Needs,
+    Person,
+    Photo,
+    Release,
+    Role,
+    Says,
+    Stage,
+    StageKind,
+    Studio,
+)
 
 
 class Command(BaseCommand):
@@ -28,23 +43,38 @@ class Command(BaseCommand):
         actions.set_out_studio()
         Studio.objects.update(name=demo.STUDIO, demo=True)
         began = now - timedelta(days=40)
-        for name, role in demo.PEOPLE:
+        for name, role, kinds in demo.PEOPLE:
             email = f"{name.lower()}@bodkinyard.example"
-            actions.add_person(name=name, email=email, role=Role(role), password=None, by=None, now=began)
+            person = actions.add_person(name=name, email=email, role=Role(role), password=None, by=None, now=began)
+            person.skills.set(StageKind.objects.filter(key__in=kinds))
         for job in demo.JOBS:
             _load(job, began, now)
+        _send_away(now)
+        _run_errands(now)
         self.stdout.write(f"The demo studio {demo.STUDIO} is loaded.")
+
+
+def _send_away(now: datetime) -> None:
+    today, ines = _today(now), Person.objects.get(name="Ines")
+    for name, first, last in demo.AWAY:
+        days = {"first_day": today + timedelta(first), "last_day": today + timedelta(last)}
+        actions.add_absence(Person.objects.get(name=name), **days, by=ines, now=now)
+
+
+def _today(now: datetime) -> date:
+    return now.astimezone(ZoneInfo(settings.TIME_ZONE)).date()
 
 
 def _load(told: demo.Job, began: datetime, now: datetime) -> None:
     ines = Person.objects.get(name="Ines")
-    today = now.astimezone(ZoneInfo(settings.TIME_ZONE)).date()
     client = actions.add_client(name=told.client, by=ines, now=began)
     job = actions.add_job(
         client=client,
         name=told.name,
         release=Release(told.release),
-        van_day=_weekday(today + timedelta(days=told.van_in_days)),
+        wanted_day=_weekday(_today(now) + timedelta(days=told.van_in_days)),
+        fixed=told.fixed,
+        van_day=_weekday(_today(now) + timedelta(days=told.van_in_days)),
         by=ines,
         now=began,
     )
@@ -57,11 +87,30 @@ def _load(told: demo.Job, began: datetime, now: datetime) -> None:
 
 
 def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: datetime) -> None:
-    piece = actions.add_piece(job, name=told.name, note_to_maker=told.note, by=ines, now=began)
+    longest_m = Decimal(told.longest_m)
+    piece = actions.add_piece(
+        job,
+        name=told.name,
+        note_to_maker=told.note,
+        longest_mm=int(longest_m * 1000),
+        stands_alone=told.alone,
+        by=ines,
+        now=began,
+    )
     for number, line in enumerate(told.stages):
         maker = Person.objects.get(name=line.maker) if line.maker else None
         kind = StageKind.objects.get(name=line.kind)
-        stage = actions.add_stage(piece, kind=kind, title=line.title, maker=maker, by=ines, now=began)
+        stage = actions.add_stage(
+            piece,
+            kind=kind,
+            title=line.title,
+            maker=maker,
+            work_min=scaled_min(kind.work_min, longest_m),
+            by=ines,
+            now=began,
+        )
+        if line.stuck:
+            _say_stuck(stage, line.stuck, now)
         if line.logged is None:
             continue
         at = _hour(now, line.logged.days_ago, line.logged.hour)
@@ -80,6 +129,11 @@ def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: 
             looked = Photo.objects.filter(entry=entry).select_related("entry__stage__piece__job", "stage__piece__job")
             actions.release_photos(list(looked), by=ines, now=at + timedelta(hours=1))
             _run_errands(at + timedelta(hours=1))
+
+
+def _say_stuck(stage: Stage, words: str, now: datetime) -> None:
+    by, at = stage.maker or Person.objects.get(name="Bo"), _hour(now, 0, 8)
+    actions.say_stuck(entry_id=uuid4(), stage=stage, needs=Needs.ANSWER, sentence=words, by=by, now=at)
 
 
 def _photo(subject: str, drawn: str, seed: int) -> tuple[photos.Kept, ...]:

@@ -1,0 +1,136 @@
+"""What stands on Deadlines: the answer, what presses today, and each job as a lying rule, the worst first."""
+
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, Exists, F, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+
+from studio.office import looks, lying, waiting
+from studio.office.linked import html, plain
+from studio.office.lying import WorkedDays
+from studio.office.names import names_for
+from studio.office.rules import rules_of
+from studio.office.standing import Standing, headline, standing
+from studio.office.today import StuckNow, Waiting, pressing, stuck_now
+from studio.office.wording import when
+from studio.workshop import planning
+from studio.workshop.models import Closure, Errand, ErrandState, Job, Kind, Photo, Stage, Studio
+from studio.workshop.planning import Told
+
+NEXT_DAY_WITHIN = 15  # days; a shop that is shut for longer has no next worked day
+
+
+@dataclass(frozen=True)
+class Shop:
+    """All that the page asks of the record but for the plan and its names."""
+
+    jobs: Sequence[Job]
+    stuck: Sequence[StuckNow]
+    days: WorkedDays
+    waiting: Waiting
+    failed_plan: UUID | None
+    today: date
+
+
+def page(now: datetime) -> dict[str, Any]:
+    """In a fixed number of questions to the database, however many jobs there are."""
+    plan, shop = planning.newest(), _shop(now)
+    stuck = {one.stage: one.key for one in shop.stuck}
+    names = names_for(plan, stuck=stuck)
+    found = sorted((_standing(job, plan) for job in shop.jobs), key=lambda one: one.place)
+    rules = rules_of(found, names, shop.days, shop.today)
+    on = lying.scale([rule.line for rule in rules if rule.line])
+    answer = headline(found, planned=plan is not None)
+    press = pressing(
+        stuck=shop.stuck,
+        names=names,
+        waiting=shop.waiting,
+        jobs=shop.jobs,
+        today=shop.today,
+        next_day=_next_day(shop),
+        now=now,
+    )
+    return {
+        "now": now,
+        "today": shop.today,
+        "heading": plain(answer),
+        "answer": html(answer),
+        "press": [(at, html(words)) for at, words in press],
+        "rules": [(rule, lying.drawing(rule.line, on) if rule.line else "") for rule in rules],
+        "shapes": lying.shapes(on) if rules else "",
+        "planned": _planned(plan, now),
+        "failed_plan": shop.failed_plan,
+    }
+
+
+def _planned(plan: Told | None, now: datetime) -> str:
+    if plan is None:
+        return ""
+    told = when(plan.made_at, now)
+    return f"Planned {'on' if ' ' in told else 'today at'} {told}."
+
+
+# what is asked of the record
+
+
+def _shop(now: datetime) -> Shop:
+    today = timezone.localdate(now)
+    studio = _studio()
+    closed = Closure.objects.values_list("first_day", "last_day").order_by()
+    left = Stage.objects.filter(piece__job=OuterRef("pk"), done_at=None)
+    return Shop(
+        jobs=list(Job.objects.live().annotate(left=Exists(left), client_name=F("client__name")).order_by()),
+        stuck=stuck_now(),
+        days=WorkedDays(studio.hours, closed, today),
+        waiting=Waiting(*(getattr(studio, name) for name in ("failed", "taken_back", "photos", "words"))),
+        failed_plan=_uuid(getattr(studio, "failed_plan", None)),
+        today=today,
+    )
+
+
+def _studio() -> Studio:
+    """The studio, with how many of each thing wait."""
+    sql, values = _how_many_wait()
+    return Studio.objects.raw(sql, values)[0]
+
+
+@functools.cache
+def _how_many_wait() -> tuple[str, tuple[Any, ...]]:
+    """All in one question, which is put together once: that takes longer than to answer it."""
+    failed = Errand.objects.filter(state__in=[ErrandState.FAILED, ErrandState.UNKNOWN])
+    asked = Studio.objects.annotate(
+        failed=_count(failed.exclude(kind=Kind.REFRESH_PLAN)),
+        taken_back=_count(waiting.gone_too_late()),
+        photos=_count(Photo.objects.to_look_at()),
+        words=_count(looks.done_without_photo()),
+        failed_plan=Subquery(failed.filter(kind=Kind.REFRESH_PLAN).values("pk")[:1]),
+    )
+    return asked.query.sql_with_params()
+
+
+def _uuid(told: object) -> UUID | None:
+    """As some databases have no type for it, a raw answer may be its digits."""
+    return UUID(str(told)) if told else None
+
+
+def _count(rows: QuerySet[Any]) -> Coalesce:
+    """As a part of another question."""
+    counted = rows.order_by().annotate(all=Value(1)).values("all").annotate(count=Count("pk")).values("count")
+    return Coalesce(Subquery(counted), 0)
+
+
+def _next_day(shop: Shop) -> date:
+    """The next day on which the shop works; tomorrow where none is near."""
+    coming = (shop.today + timedelta(number) for number in range(1, NEXT_DAY_WITHIN))
+    return next((day for day in coming if shop.days.works(day)), shop.today + timedelta(1))
+
+
+def _standing(job: Job, plan: Told | None) -> Standing:
+    told = plan.jobs.get(job.pk) if plan else None
+    return standing(job, told, left=getattr(job, "left", False), client=getattr(job, "client_name", ""))

@@ -1,0 +1,148 @@
+"""The lines of Deadlines: each job with its word, its days, why it is not sooner and what is wrong, and under it the
+stages that have a day of their own."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.utils.safestring import SafeString, mark_safe
+
+from studio.craft.causes import Why
+from studio.office import lying
+from studio.office.linked import Parts, html, joined, parts
+from studio.office.lying import Line, WorkedDays
+from studio.office.names import Names, StageNamed
+from studio.office.reasons import held, problems, reason, stage_at
+from studio.office.standing import Rank, Standing, stands
+from studio.office.wording import sentence, short_day
+from studio.workshop.models import Job, Wanted
+from studio.workshop.planning import DeadlineTold, ProblemTold
+
+FAR = timedelta(days=300)  # from here on a day says its year
+_WANTED = {
+    Wanted.THERE: "when it must be there",
+    Wanted.OPENS: "when it opens",
+    Wanted.FETCHED: "when it is fetched",
+}
+
+
+@dataclass(frozen=True)
+class Rule:
+    """``under`` is the client, or of a stage its job; ``dates`` are when it is ready and when it must be; ``why`` is what its
+    days are, and what to mend; both are HTML. ``line`` is None where there is nothing to draw. ``kind``: "over", or "own"
+    for the day of a stage, or both."""
+
+    key: str
+    name: str
+    address: str
+    under: str
+    word: str
+    dates: SafeString
+    line: Line | None
+    kind: str = ""
+    why: SafeString | str = ""
+
+
+def rules_of(found: Iterable[Standing], names: Names, days: WorkedDays, today: date) -> list[Rule]:
+    """In the order of ``found``."""
+    troubles: dict[int, list[ProblemTold]] = defaultdict(list)
+    for problem in names.plan.problems if names.plan else ():
+        troubles[problem.job or 0].append(problem)
+    own: dict[int, list[tuple[StageNamed, date, DeadlineTold]]] = defaultdict(list)
+    for told in names.plan.deadlines.values() if names.plan else ():
+        if (named := names.stages.get(told.stage)) and named.due_on:
+            own[named.job_id].append((named, named.due_on, told))
+    rules = []
+    for one in found:
+        rules.append(_of_job(one, troubles[one.job.pk], names, days, today))
+        rules += [_of_stage(*each, one.job, days, today) for each in own[one.job.pk]]
+    return rules
+
+
+def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: WorkedDays, today: date) -> Rule:
+    job, told = one.job, one.told
+    ready = one.ready if one.left else None
+    hand = told.hand if told else None
+    return Rule(
+        key=f"job-{job.pk}",
+        name=job.name,
+        address=f"/office/jobs/{job.pk}/",
+        under=one.client,
+        word=one.word,
+        dates=_dates(one, today),
+        line=lying.line(days, today, ready, job.van_day, hand, one.held) if job.van_day or ready else None,
+        kind="over" if one.rank is Rank.OVER else "",
+        why=_paragraphs(_said(one, names), [*problems(troubles, names), *_about_days(one, today)]),
+    )
+
+
+def _of_stage(named: StageNamed, due: date, told: DeadlineTold, job: Job, days: WorkedDays, today: date) -> Rule:
+    return Rule(
+        key=f"stage-{told.stage}",
+        name=f"{sentence(named.words)} by {_day(due, today)}",
+        address=stage_at(told.stage),
+        under=job.name if named.alone else named.piece,
+        word=stands(told, fixed=job.fixed) or "no day yet",
+        dates=_spans([f"likely ready {_day(told.ready, today)}"] if told.ready else []),
+        line=lying.line(days, today, told.ready, due, told.hand, held=False),
+        kind="own over" if told.over else "own",
+    )
+
+
+def _said(one: Standing, names: Names) -> Parts:
+    """Why, in one sentence or two; before that, what holds it, unless that is among its reasons."""
+    if one.told is None:
+        return ()
+    said = reason(one.told, names)
+    if not one.held or any(cause.why is Why.HELD for cause in one.told.causes):
+        return said
+    mine = (stage for stage in names.stuck if stage in names.stages and names.stages[stage].job_id == one.job.pk)
+    return (*joined((held(stage, names) for stage in mine), " "), *(((" ", ""), *said) if said else ()))
+
+
+def _dates(one: Standing, today: date) -> SafeString:
+    job, told = one.job, []
+    if one.ready:
+        when = _day(one.ready, today)
+        if one.finished and one.ready <= today:
+            told.append("all of it is done")
+        else:
+            told.append(f"{'at best' if one.held else 'likely'} ready {when}")
+    if job.van_day:
+        was = "was " if job.van_day < today else ""
+        told.append(f"van {was}{_day(job.van_day, today)}{' (fixed)' if job.fixed else ''}")
+    elif job.wanted_day:
+        told.append(f"wanted {_day(job.wanted_day, today)}{' (fixed)' if job.fixed else ''}")
+    return _spans(told)
+
+
+def _spans(told: list[str]) -> SafeString:
+    """Each stays on one line. Nothing in them was typed by anybody."""
+    first, *rest = told or [""]
+    return mark_safe(" ".join(f"<span>{words}</span>" for words in (sentence(first), *rest) if words))  # noqa: S308
+
+
+def _paragraphs(said: Parts, mend: list[Parts]) -> SafeString:
+    why = [f"<p>{html(said)}</p>"] if said else []
+    return mark_safe("".join([*why, *(f'<p class="mend">{html(words)}</p>' for words in mend)]))  # noqa: S308
+
+
+def _about_days(one: Standing, today: date) -> Iterator[Parts]:
+    job, change = one.job, f"/office/jobs/{one.job.pk}/change/"
+    if one.told and not one.ready and not one.left:
+        yield parts("Nothing is set out yet. ", ("Add its pieces", f"/office/jobs/{job.pk}/"), ".")
+    if not job.van_day:
+        yield parts(("Set its van day", change), ".")
+    elif job.van_day < today:
+        close = "close the job, or set" if one.finished else "set"
+        yield parts(f"Its van was {_day(job.van_day, today)}. ", (sentence(f"{close} another day"), change), ".")
+    if job.van_day and job.wanted_day and job.wanted_day < job.van_day:
+        wanted = f"{_day(job.wanted_day, today)}, {_WANTED[Wanted(job.wanted_means)]}"
+        yield parts(
+            f"The van leaves on {_day(job.van_day, today)}, later than {wanted}. ", ("Change the days", change), "."
+        )
+
+
+def _day(day: date, today: date) -> str:
+    return f"{short_day(day)} {day.year}" if abs(day - today) > FAR else short_day(day)

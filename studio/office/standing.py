@@ -1,0 +1,164 @@
+"""How each job stands to its van, in a word; and how all of them stand, in the sentence that the lead reads first."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import IntEnum
+
+from studio.office.linked import Parts, parts, upper_first
+from studio.office.wording import number, sentence
+from studio.workshop import planning
+from studio.workshop.models import Job
+from studio.workshop.planning import DeadlineTold, JobTold
+
+NOT_PLANNED = "not in the plan yet"
+
+
+class Rank(IntEnum):
+    """The worst first."""
+
+    OVER = 0
+    HELD = 1  # its day is the best that can be, or there is none
+    TIGHT = 2
+    CLEAR = 3
+    NO_VAN = 4
+
+
+@dataclass(frozen=True)
+class Standing:
+    """``told`` is None where the plan does not know the job yet; ``left``: some of its stages are not done."""
+
+    job: Job
+    told: JobTold | None
+    rank: Rank
+    word: str
+    left: bool
+    client: str
+
+    @property
+    def ready(self) -> date | None:
+        return self.told.ready if self.told else None
+
+    @property
+    def hand(self) -> int:
+        return (self.told.hand if self.told else None) or 0
+
+    @property
+    def held(self) -> bool:
+        return bool(self.told and self.told.held)
+
+    @property
+    def finished(self) -> bool:
+        return bool(self.told and self.told.ready) and not self.left
+
+    @property
+    def place(self) -> tuple[int, int, date, int]:
+        """Where it comes among others."""
+        by_hand = 0 if self.rank in {Rank.HELD, Rank.NO_VAN} else self.hand
+        return self.rank, by_hand, self.job.van_day or self.ready or date.max, self.job.pk
+
+
+def standing(job: Job, told: JobTold | None, *, left: bool, client: str = "") -> Standing:
+    """Against the van that the job has now; a van that the plan has not seen yet is waited for."""
+    rank = Rank.HELD if job.van_day else Rank.NO_VAN
+    if told is None:
+        word = NOT_PLANNED
+    elif told.ready is None:
+        word = "no day yet" if left else "nothing set out yet"
+    elif job.van_day is None:
+        word = "no van yet"
+    elif told.hand is None:
+        word = NOT_PLANNED
+    elif left or told.over:
+        rank, word = _rank(told, job.fixed), stands(told, job.fixed)
+    else:
+        rank, word = Rank.CLEAR, "done"
+    return Standing(job, told, rank, word, left, client)
+
+
+def _rank(told: JobTold, fixed: bool) -> Rank:
+    if told.over:
+        return Rank.OVER
+    if told.held:
+        return Rank.HELD
+    return Rank.TIGHT if planning.word(told, fixed) == "tight" else Rank.CLEAR
+
+
+def days(half_days: int) -> str:
+    """``½ day``, ``1 day``, ``1½ days``, ``2 days``, never broken over two lines."""
+    whole, half = divmod(half_days, 2)
+    count = f"{whole or ''}{'½' if half else ''}" or "no"
+    return f"{count}\N{NO-BREAK SPACE}day{'s' if half_days > 2 else ''}"
+
+
+def half_days_over(hand: int) -> int:
+    """Of what is over, from its worked days in hand: ready after the van, but with no worked day between, is half a day."""
+    return max(-2 * hand, 1)
+
+
+def stands(told: JobTold | DeadlineTold, fixed: bool) -> str:
+    """``2 days over``, ``tight, 1 day in hand``, ``5 days in hand``; at best so, where somebody must answer first. Empty where
+    there is no van, or no day."""
+    word = planning.word(told, fixed)
+    if not word or told.hand is None:
+        return ""
+    best = "at best " if isinstance(told, JobTold) and told.held else ""
+    if word == "over":
+        return f"{best}{days(half_days_over(told.hand))} over"
+    hand = f"{days(2 * told.hand)} in hand"
+    return f"{best}tight, {hand}" if word == "tight" else f"{best}{hand}"
+
+
+def headline(found: Sequence[Standing], *, planned: bool) -> Parts:
+    """From jobs with the worst first. ``planned``: there is a plan at all."""
+    if not found:
+        return parts("Nothing on the bench. ", ("Set out a job", "/office/jobs/new/"), ".")
+    if not planned:
+        return parts("The plan is being drawn.")
+    over, unsure, tight, clear, no_van = ([one for one in found if one.rank is rank] for rank in Rank)
+    if over:
+        by = over[0].word.removesuffix(" over")
+        return upper_first((_name(over[0]), (f" is {by} over its van.{_also(len(over) - 1, len(tight))}", "")))
+    if unsure:
+        unknown = f" {sentence(_are(len(unsure) - 1, 'more has', 'more have'))} no sure day." if len(unsure) > 1 else ""
+        return upper_first((_name(unsure[0]), (f" {_unsure(unsure[0])}.{unknown}{_also(0, len(tight))}", "")))
+    if tight or clear:
+        return _all_clear(tight, clear, len(no_van))
+    return parts("No job has a van yet.")
+
+
+def _name(one: Standing) -> tuple[str, str]:
+    return one.job.name, f"#job-{one.job.pk}"
+
+
+def _are(count: int, one: str, more: str) -> str:
+    return f"{number(count)} {one if count == 1 else more}"
+
+
+def _also(over: int, tight: int) -> str:
+    """How many others there are to look at."""
+    if over and tight:
+        return f" {sentence(_are(over, 'more is', 'more are'))} over, and {_are(tight, 'is', 'are')} tight."
+    if over:
+        return f" {sentence(_are(over, 'more is', 'more are'))} over."
+    return f" {sentence(_are(tight, 'more is', 'more are'))} tight." if tight else ""
+
+
+def _unsure(one: Standing) -> str:
+    if one.held and one.ready:
+        return f"is held, {one.word}"
+    return f"{'is' if one.word == NOT_PLANNED else 'has'} {one.word}"
+
+
+def _all_clear(tight: Sequence[Standing], clear: Sequence[Standing], no_van: int) -> Parts:
+    count, first = len(tight) + len(clear), (*tight, *clear)[0]
+    if count == 1:
+        others = f" {sentence(_are(no_van, 'more has', 'more have'))} no van yet." if no_van else ""
+        return upper_first((_name(first), (f" clears its van: {first.word}.{others}", "")))
+    jobs = "Both jobs" if count == 2 else f"All {number(count)} jobs"
+    said = f"{jobs} with a van clear it." if no_van else f"{jobs} clear their vans."
+    if not tight:
+        return parts(f"{said} The tightest is ", _name(first), ".")
+    if len(tight) == 1:
+        return parts(f"{said} Only ", _name(first), " is tight.")
+    return parts(f"{said} {sentence(number(len(tight)))} are tight, ", _name(first), " the most.")

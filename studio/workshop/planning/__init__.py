@@ -1,0 +1,34 @@
+"""From the rows of the record to a plan, and back to what a screen says of it.
+
+``following``  which stages each stage waits for
+``facts``      all that a plan is made from, as plain JSON, and its hash
+``shop``       those facts as the craft wants them
+``drawing``    the plan itself, as it is kept
+``answer``     that plan, as a screen reads it
+"""
+
+from studio.workshop.planning.answer import (
+    CauseTold,
+    DeadlineTold,
+    JobTold,
+    ProblemTold,
+    StageTold,
+    Told,
+    newest,
+    stale,
+    word,
+)
+from studio.workshop.planning.shop import LOGGED_AHEAD
+
+__all__ = [
+    "LOGGED_AHEAD",
+    "CauseTold",
+    "DeadlineTold",
+    "JobTold",
+    "ProblemTold",
+    "StageTold",
+    "Told",
+    "newest",
+    "stale",
+    "word",
+]

@@ -1,0 +1,93 @@
+"""Draws a plan of the record as it is, and spells it as plain JSON for ``answer`` to read."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from studio.craft.causes import Cause
+from studio.craft.ends import Deadline
+from studio.craft.explain import Reading, deadlines, explain_all, must_start
+from studio.craft.network import lay_out
+from studio.craft.plan import plan
+from studio.craft.stages import Plan as Drawn
+from studio.craft.stages import Shop
+from studio.workshop.models import Plan
+from studio.workshop.planning.facts import Facts, fingerprint, gather
+from studio.workshop.planning.shop import LOGGED_AHEAD, logged_ahead, shop_of
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the duty keeps: ``told`` is plain JSON."""
+
+    facts: str
+    made_at: datetime
+    told: dict[str, Any]
+
+
+def draw(now: datetime) -> Answer | None:
+    """A new plan of the record as it is; None where the newest was made from the same facts on the same day."""
+    facts = gather(now)
+    print_of_them = fingerprint(facts)
+    if Plan.objects.filter(facts=print_of_them).exists():
+        return None
+    return Answer(print_of_them, now, _answer(facts, now))
+
+
+def _answer(facts: Facts, now: datetime) -> dict[str, Any]:
+    shop = shop_of(facts, now)
+    network = lay_out(shop)
+    drawn = plan(network)
+    readings = explain_all(shop, drawn)
+    problems = [_problem(one.trouble, one.job, one.stage, one.others, one.number) for one in drawn.problems]
+    problems += [_problem(LOGGED_AHEAD, one["job"], one["id"]) for one in logged_ahead(facts, now)]
+    held = {stage.job for stage in shop.stages if stage.held}
+    return {
+        "day": facts["day"],
+        "jobs": {job: _job(reading, job in held) for job, reading in readings.items()},
+        "stages": _stages(shop, drawn),
+        "deadlines": {one.stage: _deadline(one) for one in deadlines(shop, drawn)},
+        "must_start": [int(stage) for stage in must_start(network, drawn, date.fromisoformat(facts["day"]))],
+        "problems": problems,
+    }
+
+
+def _job(reading: Reading, held: bool) -> dict[str, Any]:
+    return {
+        "ready": reading.ready_day.isoformat() if reading.ready_day else None,
+        "hand": reading.hand,
+        "over": reading.over,
+        "held": held,
+        "causes": [_cause(cause) for cause in reading.causes],
+    }
+
+
+def _cause(cause: Cause) -> list[Any]:
+    named = (cause.stage, cause.other, cause.other_job, cause.place, cause.maker)
+    return [cause.why.value, cause.half_days, *(int(one) if one else None for one in named)]
+
+
+def _stages(shop: Shop, drawn: Drawn) -> dict[str, list[Any]]:
+    return {
+        stage: [
+            shop.grid.at(placed.start).isoformat(),
+            shop.grid.at(placed.end).isoformat(),
+            shop.grid.at(placed.cured).isoformat(),
+            [int(maker) for maker in placed.makers],
+        ]
+        for stage, placed in drawn.placed.items()
+    }
+
+
+def _deadline(one: Deadline) -> list[Any]:
+    return [one.ready_day.isoformat() if one.ready_day else None, one.hand, one.over]
+
+
+def _problem(trouble: str, job: Any, stage: Any, others: tuple[Any, ...] = (), number: int = 0) -> list[Any]:
+    return [
+        str(trouble),
+        int(job) if job else None,
+        int(stage) if stage else None,
+        [int(one) for one in others],
+        number,
+    ]

@@ -1,0 +1,132 @@
+"""All that a plan is made from, as plain JSON, so that it can be hashed, kept and compared. The hour is not in it, the day is."""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from hashlib import sha256
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import QuerySet
+
+from studio.workshop.models import Closure, Entry, Job, Person, Place, Says, Stage, Stuck, Studio
+from studio.workshop.planning.following import followed
+
+DAYS_BACK = 56  # so far back somebody may have begun what is still on the bench
+DAYS_AHEAD = 730
+
+Facts = dict[str, Any]
+
+
+def gather(now: datetime) -> Facts:
+    """In a fixed number of questions to the database, however many jobs there are."""
+    studio = Studio.objects.get()
+    today = now.astimezone(ZoneInfo(studio.time_zone)).date()
+    stages = list(
+        Stage.objects.filter(piece__job__closed_on=None).select_related("kind", "piece", "maker").order_by("id")
+    )
+    given = {stage.maker_id for stage in stages if stage.maker_id and not stage.done_at}
+    people = Person.objects.filter(is_active=True).prefetch_related("skills", "absences", "overtime").order_by("id")
+    makers = [_maker(person, today) for person in people if person.in_plan or person.pk in given]
+    return {
+        "day": today.isoformat(),
+        "zone": studio.time_zone,
+        "hours": studio.hours,
+        "closures": [
+            [closure.first_day.isoformat(), closure.last_day.isoformat()]
+            for closure in Closure.objects.touching(today - timedelta(DAYS_BACK), today + timedelta(DAYS_AHEAD))
+        ],
+        "makers": makers,
+        "places": list(Place.objects.order_by("id").values("id", "capacity")),
+        "jobs": [
+            {"id": job.pk, "van": _iso(job.van_day)} for job in Job.objects.live().only("id", "van_day").order_by("id")
+        ],
+        "stages": _stages(stages, {maker["id"] for maker in makers}),
+    }
+
+
+def fingerprint(facts: Facts) -> str:
+    """SHA-256 of the facts in one spelling, as 64 hexadecimal digits."""
+    return sha256(json.dumps(facts, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+
+
+def _maker(person: Person, today: date) -> dict[str, Any]:
+    """Whoever is not in the plan, yet was given a stage, does that and nothing else."""
+    skills = [kind.pk for kind in person.skills.all()]
+    since = today - timedelta(DAYS_BACK)
+    return {
+        "id": person.pk,
+        "hours": person.hours,
+        "skills": (sorted(skills) or None) if person.in_plan else [],
+        "away": [
+            [away.first_day.isoformat(), away.last_day.isoformat()]
+            for away in person.absences.all()
+            if away.last_day >= since
+        ],
+        "longer": [
+            [more.day.isoformat(), more.starts.isoformat("minutes"), more.ends.isoformat("minutes")]
+            for more in person.overtime.all()
+            if more.day >= since
+        ],
+    }
+
+
+@dataclass(frozen=True)
+class _Begun:
+    at: datetime
+    by: int
+
+
+def _stages(stages: list[Stage], makers: set[int]) -> list[dict[str, Any]]:
+    chosen: dict[int, list[int]] = defaultdict(list)
+    for link in Stage.follows.through.objects.filter(from_stage__piece__job__closed_on=None):
+        chosen[link.from_stage_id].append(link.to_stage_id)
+    following = followed(stages, chosen)
+    open_entries = Entry.objects.filter(stage__done_at=None, stage__piece__job__closed_on=None, taken_back_at=None)
+    begun = _begun(open_entries.filter(says=Says.PHOTO))
+    stuck = set(Stuck.objects.standing().values_list("stage_id", flat=True))
+    return [
+        _stage(stage, sorted(following[stage.pk]), begun.get(stage.pk), stage.pk in stuck, makers) for stage in stages
+    ]
+
+
+def _begun(entries: QuerySet[Entry]) -> dict[int, _Begun]:
+    """A photo of a stage that is not done says that somebody is at it: since the first of them, and who took the last."""
+    found: dict[int, _Begun] = {}
+    rows: Iterable[tuple[int, datetime, int]] = entries.order_by("at", "id").values_list("stage_id", "at", "by_id")
+    for stage, at, by in rows:
+        found[stage] = _Begun(found[stage].at if stage in found else at, by)
+    return found
+
+
+def _stage(stage: Stage, after: list[int], begun: _Begun | None, stuck: bool, makers: set[int]) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "id": stage.pk,
+        "job": stage.piece.job_id,
+        "kind": stage.kind_id,
+        "place": stage.place_id,
+        "cure": stage.cure_min,
+        "holds": stage.cure_holds,
+        "after": after,
+    }
+    if stage.done_at:
+        return told | {"done": stage.done_at.isoformat()}
+    maker = stage.maker_id if stage.maker_id in makers else None
+    if not maker and begun and begun.by in makers:
+        maker = begun.by
+    return told | {
+        "work": stage.work_min,
+        "left": stage.left_min if stage.left_said_at else None,
+        "left_said": stage.left_said_at.isoformat() if stage.left_said_at else None,
+        "begun": begun.at.isoformat() if begun else None,
+        "crew": stage.crew,
+        "maker": maker,
+        "due": _iso(stage.due_on),
+        "stuck": stuck,
+    }
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None

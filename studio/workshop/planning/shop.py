@@ -1,0 +1,120 @@
+"""The facts as the craft wants them: a shop at one moment, in slots of a grid that reaches two years ahead."""
+
+from collections.abc import Iterable
+from datetime import date, datetime, time, timedelta
+from math import ceil
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from studio.craft.places import Place
+from studio.craft.stages import Done, Job, Maker, Shop, Stage
+from studio.craft.workdays import SLOT_MIN, Calendar, Grid, Hours, calendar
+from studio.workshop.models import Week
+from studio.workshop.planning.facts import DAYS_AHEAD, DAYS_BACK, Facts
+
+LOGGED_AHEAD = "logged in the future"
+
+
+def shop_of(facts: Facts, now: datetime) -> Shop:
+    day = date.fromisoformat(facts["day"])
+    grid = Grid(ZoneInfo(facts["zone"]), day - timedelta(DAYS_BACK), DAYS_BACK + DAYS_AHEAD)
+    moment = grid.slot_up(now)
+    shut = frozenset(_days(facts["closures"]))
+    shop_hours = _hours(facts["hours"])
+    opening = calendar(grid, shop_hours, closed=shut)
+    makers = {told["id"]: _maker(told, grid, shop_hours, shut) for told in facts["makers"]}
+    tomorrow = opening.next_open(grid.starts(day + timedelta(1)))
+    return Shop(
+        grid=grid,
+        now=moment,
+        calendar=opening,
+        ordinary=calendar(grid, shop_hours),
+        makers=tuple(makers.values()),
+        places=tuple(Place(str(told["id"]), told["capacity"]) for told in facts["places"]),
+        jobs=tuple(Job(str(told["id"]), _after(grid, told["van"])) for told in facts["jobs"]),
+        stages=tuple(
+            _stage(told, grid, moment, makers, opening, tomorrow) for told in facts["stages"] if "done" not in told
+        ),
+        done=tuple(_done(told, grid, moment) for told in facts["stages"] if "done" in told),
+    )
+
+
+def logged_ahead(facts: Facts, now: datetime) -> list[dict[str, Any]]:
+    """Stages that were logged at an hour that has not come: the clock was wrong then, or is now."""
+    return [told for told in facts["stages"] if "done" in told and datetime.fromisoformat(told["done"]) > now]
+
+
+def _days(spans: Iterable[list[str]]) -> Iterable[date]:
+    for first, last in spans:
+        day, end = date.fromisoformat(first), date.fromisoformat(last)
+        while day <= end:
+            yield day
+            day += timedelta(1)
+
+
+def _hours(week: Week) -> Hours:
+    return {
+        weekday: tuple((time.fromisoformat(start), time.fromisoformat(end)) for start, end in spans)
+        for weekday, spans in enumerate(week)
+    }
+
+
+def _maker(told: dict[str, Any], grid: Grid, shop_hours: Hours, shut: frozenset[date]) -> Maker:
+    longer = tuple(
+        (date.fromisoformat(day), time.fromisoformat(start), time.fromisoformat(end))
+        for day, start, end in told["longer"]
+    )
+    hours = shop_hours if told["hours"] is None else _hours(told["hours"])
+    when = calendar(grid, hours, closed=shut | frozenset(_days(told["away"])), overtime=longer)
+    skills = None if told["skills"] is None else frozenset(map(str, told["skills"]))
+    return Maker(str(told["id"]), when, skills)
+
+
+def _stage(
+    told: dict[str, Any], grid: Grid, moment: int, makers: dict[int, Maker], opening: Calendar, tomorrow: int
+) -> Stage:
+    maker = makers.get(told["maker"])
+    since = told["left_said"] or told["begun"]
+    work = _slots(told["work"] if told["left"] is None else told["left"])
+    if since and work:
+        # Counted from when somebody began, or said how much is left; whatever is not logged is not over.
+        when = maker.calendar if maker else opening
+        work = max(1, work - when.worked(max(0, grid.slot_up(datetime.fromisoformat(since))), moment))
+    return Stage(
+        id=str(told["id"]),
+        job=str(told["job"]),
+        work=work,
+        after=tuple(map(str, told["after"])),
+        skill=str(told["kind"]),
+        place=str(told["place"] or ""),
+        crew=told["crew"],
+        cure=_slots(told["cure"]),
+        holds=told["holds"],
+        maker=str(told["maker"] or ""),
+        begun=bool(since) and not told["stuck"],
+        # Whoever may answer today, it goes on tomorrow at the earliest; and it is asked again each day.
+        not_before=tomorrow if told["stuck"] else 0,
+        held=told["stuck"],
+        due=_after(grid, told["due"]),
+    )
+
+
+def _done(told: dict[str, Any], grid: Grid, moment: int) -> Done:
+    return Done(
+        id=str(told["id"]),
+        job=str(told["job"]),
+        at=min(grid.slot_up(datetime.fromisoformat(told["done"])), moment),
+        cure=_slots(told["cure"]),
+        place=str(told["place"] or ""),
+        holds=told["holds"],
+        after=tuple(map(str, told["after"])),
+    )
+
+
+def _slots(minutes: int) -> int:
+    return ceil(minutes / SLOT_MIN)
+
+
+def _after(grid: Grid, day: str | None) -> int | None:
+    """The first slot after a day, None for no day."""
+    return grid.starts(date.fromisoformat(day) + timedelta(1)) if day else None

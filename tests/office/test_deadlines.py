@@ -1,0 +1,531 @@
+"""Deadlines as the lead opens it: the answer, today, each job's line; whatever is wrong, it draws."""
+
+import re
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+
+import pytest
+import time_machine
+from django.db import connection
+from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from studio.workshop import actions, planning
+from studio.workshop.links import path_for
+from studio.workshop.models import (
+    Errand,
+    ErrandState,
+    Job,
+    Kind,
+    Needs,
+    Person,
+    Piece,
+    Place,
+    Plan,
+    Role,
+    Stage,
+    Studio,
+)
+from tests import builders
+from tests.conftest import NOW
+from tests.office.rows import Answer, look, text
+from tests.office.shopful import fill
+
+TODAY = NOW.date()  # Tuesday 10 March 2026
+HTMX = {"HX-Request": "true"}
+
+
+def page(office: Browser) -> str:
+    return text(office.get("/office/"))
+
+
+def answer(response: Answer) -> str:
+    found = re.search(r"<h1>(.*?)</h1>", response.content.decode())
+    assert found
+    return re.sub(r"<[^>]+>", "", found[1])
+
+
+def lines(response: Answer) -> dict[str, str]:
+    """The lines of the page by the name of their job or stage, in order."""
+    html = response.content.decode().partition('<ol class="lies">')[2]
+    told = re.findall(r'<li id="[\w-]+".*?</li>', html, re.DOTALL)
+    names = [re.search(r"<h3><a [^>]+>(.*?)</a>", one) for one in told]
+    plain = [" ".join(re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", " ", one)).split()) for one in told]
+    return {name[1]: words for name, words in zip(names, plain, strict=True) if name}
+
+
+def change(job: Job, **other: object) -> Job:
+    row = Job.objects.get(pk=job.pk)
+    names = ("name", "release", "wanted_day", "wanted_means", "fixed", "van_day", "closed_on", "version")
+    values = {name: getattr(row, name) for name in names}
+    return actions.change_job(row, **values | other, by=builders.lead(), now=NOW)
+
+
+def change_stage(stage: Stage, **other: object) -> Stage:
+    row = Stage.objects.get(pk=stage.pk)
+    names = (
+        "kind",
+        "title",
+        "maker",
+        "work_min",
+        "left_min",
+        "crew",
+        "place",
+        "cure_min",
+        "cure_holds",
+        "due_on",
+        "version",
+    )
+    values = {name: getattr(row, name) for name in names} | {"follows": row.follows.all()}
+    return actions.change_stage(row, **values | other, by=builders.lead(), now=NOW)
+
+
+def job(name: str = "Pretzel", van: date | None = None, **other: object) -> Job:
+    """Of one stage: carving, two days of eight hours and a half by whoever is free."""
+    return change(builders.job(name, stages=["carving"]), van_day=van, **other)
+
+
+@pytest.fixture
+def yard(office: Browser, ada: Person) -> Browser:
+    """With one maker, Ada."""
+    return office
+
+
+def test_nothing_on_the_bench(office: Browser) -> None:
+    builders.work()
+    shown = office.get("/office/")
+    assert answer(shown) == "Nothing on the bench. Set out a job."
+    assert '<a href="/office/jobs/new/">Set out a job</a>' in shown.content.decode()
+    assert "Nothing presses today." in text(shown)
+    assert "<svg" not in shown.content.decode()
+
+
+def test_before_the_first_plan_each_job_still_stands_there(yard: Browser) -> None:
+    job()
+    shown = yard.get("/office/")
+    assert answer(shown) == "The plan is being drawn."
+    assert lines(shown)["Pretzel"].startswith("Pretzel Wharfside Theatre not in the plan yet")
+    assert "Look again" in text(shown)
+
+
+def test_a_job_is_ready_when_its_work_is_and_has_the_days_to_its_van_in_hand(yard: Browser) -> None:
+    """Sixteen hours from Tuesday 10:42, in days of eight and a half: done on Thursday. Friday and Monday to Wednesday are left."""
+    job(van=date(2026, 3, 18))
+    builders.work()
+    shown = yard.get("/office/")
+    assert answer(shown) == "Pretzel clears its van: 4\N{NO-BREAK SPACE}days in hand."
+    assert lines(shown)["Pretzel"] == (
+        "Pretzel Wharfside Theatre 4 days in hand Likely ready Thu 12 Mar van Wed 18 Mar"
+    )
+    assert "Planned today at 10:42." in text(shown)
+    assert 'class="plank"' in shown.content.decode()
+
+
+def test_tight_is_up_to_two_days_or_three_where_the_day_cannot_move(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 3, 17))
+    builders.work()
+    assert "3 days in hand" in lines(yard.get("/office/"))["Pretzel"]
+    change(pretzel, fixed=True)
+    assert (
+        "tight, 3 days in hand Likely ready Thu 12 Mar van Tue 17 Mar (fixed)" in lines(yard.get("/office/"))["Pretzel"]
+    )
+    change(pretzel, van_day=date(2026, 3, 16))
+    builders.work()
+    assert "tight, 2 days in hand" in lines(yard.get("/office/"))["Pretzel"]
+
+
+def test_a_job_that_is_over_says_by_how_much_and_why(yard: Browser) -> None:
+    """Ada carves both, the one whose van leaves first to begin with; the second waits for her."""
+    job("Pretzel", van=date(2026, 3, 12))
+    boot = job("Boot", van=date(2026, 3, 13))
+    builders.work()
+    shown = yard.get("/office/")
+    assert answer(shown) == "Boot is 1\N{NO-BREAK SPACE}day over its van. One more is tight."
+    assert list(lines(shown)) == ["Boot", "Pretzel"]
+    assert lines(shown)["Boot"] == (
+        "Boot Wharfside Theatre 1 day over Likely ready Mon 16 Mar van Fri 13 Mar "
+        "Ada is busy with carving of Pretzel until Thu 12 Mar: all of its 1 day."
+    )
+    html = shown.content.decode()
+    assert f'href="/office/jobs/{boot.pk}/">Boot</a>' in html
+    assert f'href="/office/stages/{builders.stage(Job.objects.get(name="Pretzel")).pk}/">carving of Pretzel</a>' in html
+    assert 'class="plank late"' in html
+    assert "style=" not in html
+
+
+def test_what_must_start_today_is_the_stage_without_a_day_to_spare(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 3, 12))
+    job("Boot", van=date(2026, 4, 30))
+    builders.work()
+    assert "Start carving of Pretzel today, Ada at the carving, or its van on Thu 12 Mar is missed." in page(yard)
+    assert (
+        f'href="/office/stages/{builders.stage(pretzel).pk}/">Start carving of Pretzel</a>'
+        in yard.get("/office/").content.decode()
+    )
+    assert "Start carving of Boot" not in page(yard)
+
+
+def test_stuck_comes_first_and_its_job_is_at_best(yard: Browser) -> None:
+    builders.lead("Rosa")
+    pretzel = job(van=date(2026, 4, 30))
+    entry = builders.say_stuck(builders.stage(pretzel), Needs.MATERIAL)
+    before = page(yard)
+    assert (
+        "Today, Tue 10 Mar stuck Pretzel, carving is stuck: material. Ada, 10:42." in before
+    )  # at once, before any plan
+    builders.work()
+    shown = yard.get("/office/")
+    assert f'<a href="/office/stuck/{entry.stuck.pk}/">Pretzel, carving</a>' in shown.content.decode()
+    assert "Pretzel is held, at best" in answer(shown)
+    assert "At best ready" in lines(shown)["Pretzel"]
+    assert "Its carving is stuck" in lines(shown)["Pretzel"]
+    actions.answer_stuck(entry.stuck, answer="Use the grey one.", by=builders.lead(), now=NOW)
+    builders.work()
+    assert "stuck" not in page(yard)
+
+
+def test_a_held_job_says_what_holds_it_even_where_that_costs_nothing(yard: Browser) -> None:
+    """The second stage is stuck, and would not begin today anyhow."""
+    both = change(builders.job("Bone", stages=["carving", "filling"]), van_day=date(2026, 4, 30))
+    builders.say_stuck(builders.stage(both, "filling"))
+    builders.work()
+    assert "Its filling is stuck ." in lines(yard.get("/office/"))["Bone"]
+
+
+def test_what_failed_waits_and_leaves_stands_under_today(yard: Browser) -> None:
+    look()
+    Errand.objects.filter(kind=Kind.DEVELOP_PHOTO).update(state=ErrandState.FAILED)
+    job("Boot", van=TODAY)
+    change(Job.objects.get(name="Talking watering can"), van_day=TODAY + timedelta(days=1))
+    said = page(yard)
+    assert "failed One thing failed ." in said
+    assert "photos One photo waits for your look ." in said
+    assert "The van of Boot leaves today." in said
+    assert "The van of Talking watering can leaves tomorrow." in said
+
+
+def test_on_a_friday_the_vans_of_monday_are_said(yard: Browser) -> None:
+    job("Boot", van=date(2026, 3, 16))
+    with time_machine.travel(datetime.fromisoformat("2026-03-13T10:00+00:00"), tick=False):
+        yard.force_login(builders.lead())
+        assert "The van of Boot leaves on Mon 16 Mar." in page(yard)
+
+
+def test_a_stage_with_a_day_of_its_own_is_a_line_under_its_job(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 4, 30))
+    change_stage(builders.stage(pretzel), title="sample of the crust", due_on=date(2026, 3, 11))
+    job("Arch", van=date(2026, 5, 29))
+    builders.work()
+    shown = lines(yard.get("/office/"))
+    assert list(shown) == ["Pretzel", "Carving, sample of the crust by Wed 11 Mar", "Arch"]
+    assert shown["Carving, sample of the crust by Wed 11 Mar"] == (
+        "Carving, sample of the crust by Wed 11 Mar Pretzel 1 day over Likely ready Thu 12 Mar"
+    )
+    builders.log_done(builders.stage(pretzel), photo=False)
+    assert list(lines(yard.get("/office/"))) == ["Pretzel", "Arch"]
+
+
+def test_a_job_that_is_done_says_so_and_has_no_plank(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 3, 18))
+    builders.log_done(builders.stage(pretzel), photo=False)
+    builders.work()
+    shown = yard.get("/office/")
+    assert lines(shown)["Pretzel"] == "Pretzel Wharfside Theatre done All of it is done van Wed 18 Mar"
+    assert 'class="plank"' not in shown.content.decode()
+
+
+# whatever is wrong, the page draws
+
+
+def nobody_can(of: Job) -> None:
+    ada = builders.person("Ada")
+    kinds = [stage.kind for stage in builders.job("Other", stages=["filling"]).pieces.get().stages.all()]
+    actions.change_work(ada, in_plan=True, skills=kinds, hours=None, version=ada.version, by=builders.lead(), now=NOW)
+
+
+def no_hours(of: Job) -> None:
+    change_stage(builders.stage(of), work_min=0)
+
+
+def many_hours(of: Job) -> None:
+    change_stage(builders.stage(of), work_min=600_000)
+
+
+def follows_itself(of: Job) -> None:
+    stage = builders.stage(of)
+    stage.follows.add(stage)  # which the action refuses
+
+
+def follows_another_job(of: Job) -> None:
+    gone = builders.job("Gone", stages=["carving"])
+    builders.stage(of).follows.add(builders.stage(gone))
+    change(gone, closed_on=TODAY)
+
+
+def place_takes_nothing(of: Job) -> None:
+    Place.objects.filter(name="carving").update(capacity=0)
+
+
+def everybody_left(of: Job) -> None:
+    Person.objects.filter(role=Role.MAKER).update(is_active=False)
+
+
+def always_shut(of: Job) -> None:
+    Studio.objects.update(hours=[[]] * 7)
+
+
+def closed_for_a_month(of: Job) -> None:
+    actions.add_closure(first_day=TODAY, last_day=TODAY + timedelta(days=30), name="Flood", by=builders.lead(), now=NOW)
+
+
+def van_gone(of: Job) -> None:
+    change(of, van_day=TODAY - timedelta(days=7))
+
+
+def no_van(of: Job) -> None:
+    change(of, van_day=None)
+
+
+def van_after_wanted(of: Job) -> None:
+    change(of, wanted_day=date(2026, 3, 19), wanted_means="opens", van_day=date(2026, 3, 20))
+
+
+def no_pieces(of: Job) -> None:
+    Piece.objects.filter(job=of).delete()
+
+
+def far_van(of: Job) -> None:
+    change(of, van_day=date(9998, 12, 31))
+
+
+def done_in_the_future(of: Job) -> None:
+    builders.log_done(builders.stage(of), photo=False, now=NOW + timedelta(days=2))
+
+
+WRONG: list[tuple[Callable[[Job], None], str]] = [
+    (nobody_can, "no day yet Van Fri 20 Mar Nobody can do its carving . Say who does it."),
+    (no_hours, "Its carving has no hours, so the plan takes it for no work. Set its hours."),
+    (many_hours, "Its carving does not end within two years. Check the hours."),
+    (follows_itself, "Carving of Pretzel follows itself. Choose what it follows."),
+    (follows_another_job, "Its carving waits for a stage that is not there any more. Choose what comes before."),
+    (place_takes_nothing, "Its carving has a place that is gone or takes nothing. Mend the places."),
+    (everybody_left, "Nobody can do its carving . Say who does it."),
+    (always_shut, "Pretzel Wharfside Theatre no day yet"),
+    (closed_for_a_month, "The shop is shut"),
+    (van_gone, "van was Tue 3 Mar"),
+    (van_gone, "Its van was Tue 3 Mar. Set another day ."),
+    (no_van, "no van yet Likely ready Thu 12 Mar Set its van day ."),
+    (van_after_wanted, "The van leaves on Fri 20 Mar, later than Thu 19 Mar, when it opens. Change the days ."),
+    (no_pieces, "nothing set out yet Van Fri 20 Mar Nothing is set out yet. Add its pieces ."),
+    (far_van, "van Thu 31 Dec 9998"),
+    (done_in_the_future, "Its carving is logged for an hour still to come. The clock of this machine was set back"),
+]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "expected"), WRONG, ids=[f"{one[0].__name__}-{number}" for number, one in enumerate(WRONG)]
+)
+def test_whatever_is_wrong_is_a_sentence_under_its_job(
+    spoil: Callable[[Job], None], expected: str, yard: Browser
+) -> None:
+    pretzel = job(van=date(2026, 3, 20))
+    spoil(pretzel)
+    Errand.objects.update(due_at=NOW)
+    builders.work()
+    assert Errand.objects.filter(kind=Kind.REFRESH_PLAN).exclude(state=ErrandState.DONE).count() == 0
+    shown = yard.get("/office/")
+    assert shown.status_code == 200
+    assert expected in lines(shown)["Pretzel"]
+
+
+def test_done_out_of_order_says_what_is_not_done(yard: Browser) -> None:
+    bone = change(builders.job("Bone", stages=["carving", "filling"]), van_day=date(2026, 4, 30))
+    builders.log_done(builders.stage(bone, "filling"), photo=False)
+    builders.work()
+    assert "Its filling is done, but carving of Bone before it is not." in lines(yard.get("/office/"))["Bone"]
+
+
+def test_a_plan_of_jobs_that_are_gone_and_jobs_that_it_does_not_know(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 3, 18))
+    closed = job("Boot", van=date(2026, 3, 12))
+    late = job("Arch", van=date(2026, 3, 13))
+    builders.work()
+    change(closed, closed_on=TODAY)
+    Piece.objects.filter(job=pretzel).delete()
+    Person.objects.filter(name="Ada").update(is_active=False)
+    job("Lamp", van=date(2026, 3, 12))
+    shown = lines(yard.get("/office/"))
+    assert list(shown) == ["Arch", "Lamp", "Pretzel"]
+    assert "not in the plan yet Van Thu 12 Mar" in shown["Lamp"]
+    assert "over" in shown["Arch"]
+    assert late.pk in planning.newest().jobs  # type: ignore[union-attr]
+    Stage.objects.all().delete()
+    assert yard.get("/office/").status_code == 200
+
+
+def test_names_are_escaped(yard: Browser) -> None:
+    job("<b>Boot</b>", van=date(2026, 3, 12))
+    job('Fell & Daughter\'s "lamp"', van=date(2026, 3, 12))
+    builders.work()
+    html = yard.get("/office/").content.decode()
+    assert "<b>Boot" not in html
+    assert "&lt;b&gt;Boot&lt;/b&gt;" in html
+    assert "Fell & D" not in html
+
+
+# how old the plan is
+
+
+def test_while_it_is_drawn_anew_the_page_says_so_and_looks_again(yard: Browser) -> None:
+    job(van=date(2026, 3, 18))
+    builders.work()
+    assert "Look again" not in page(yard)
+    change(Job.objects.get(), van_day=date(2026, 3, 19))
+    html = yard.get("/office/").content.decode()
+    assert "Something has changed since; it is being drawn anew." in html
+    since = int(NOW.timestamp())
+    assert f'<a href="/office/" hx-get="/office/?since={since}" hx-trigger="every 5s"' in html
+    address = f"/office/?since={since}"
+    assert yard.get(address, headers=HTMX).status_code == 204
+    assert yard.get(address).status_code == 200  # by hand, without htmx
+    builders.work()
+    fresh = yard.get(address, headers=HTMX)
+    assert fresh.status_code == 200
+    assert fresh.content.decode().startswith('<div id="deadlines"')
+    assert "hx-get" not in fresh.content.decode()
+    assert fresh.headers["Vary"].count("HX-Request") == 1
+
+
+def test_after_a_minute_it_no_longer_looks_by_itself(yard: Browser) -> None:
+    job()
+    since = int(NOW.timestamp())
+    with time_machine.travel(NOW + timedelta(seconds=59), tick=False):
+        assert yard.get(f"/office/?since={since}", headers=HTMX).status_code == 204
+    with time_machine.travel(NOW + timedelta(seconds=60), tick=False):
+        given_up = yard.get(f"/office/?since={since}", headers=HTMX)
+    assert given_up.status_code == 200
+    assert "hx-get" not in given_up.content.decode()
+    assert "Look again" in text(given_up)
+
+
+@pytest.mark.parametrize("since", ["", "x", "-1", "²", "9" * 11, "9" * 40, "1.5", "\x00"])
+def test_a_since_that_means_nothing_is_long_ago(since: str, yard: Browser) -> None:
+    job()
+    assert yard.get("/office/", {"since": since}, headers=HTMX).status_code == 200
+
+
+def test_a_plan_of_an_earlier_day_says_its_day(yard: Browser) -> None:
+    job()
+    builders.work()
+    with time_machine.travel(NOW + timedelta(days=1), tick=False):
+        yard.force_login(builders.lead())
+        assert "Planned on Tue 10 Mar 10:42." in page(yard)
+
+
+def test_a_plan_that_could_not_be_drawn_can_be_tried_again(yard: Browser) -> None:
+    job()
+    builders.work()
+    change(Job.objects.get(), van_day=date(2026, 3, 19))
+    planned = Errand.objects.filter(kind=Kind.REFRESH_PLAN)
+    planned.filter(state=ErrandState.WAITING).update(state=ErrandState.FAILED, error="The disk said: full.")
+    shown = yard.get("/office/")
+    assert "The newest changes are not in it: the plan could not be drawn anew." in text(shown)
+    assert "thing failed" not in text(shown)
+    failed = planned.get(state=ErrandState.FAILED)
+    action = reverse("office-try-again", args=[failed.pk])
+    assert f'action="{action}"' in shown.content.decode()
+    again = yard.post(action, {"back": "/office/"})
+    assert again.headers["Location"] == "/office/"
+    assert Errand.objects.get(pk=failed.pk).state == ErrandState.WAITING
+    assert "It is being tried again." in page(yard)
+
+
+def test_elsewhere_trying_again_leads_to_what_waits(yard: Browser) -> None:
+    job()
+    Errand.objects.filter(kind=Kind.REFRESH_PLAN).update(state=ErrandState.FAILED)
+    action = reverse("office-try-again", args=[Errand.objects.get(kind=Kind.REFRESH_PLAN).pk])
+    assert yard.post(action).headers["Location"] == "/office/waiting/"
+    assert yard.post(action, {"back": "https://elsewhere.example/"}).headers["Location"] == "/office/waiting/"
+
+
+# what it costs, and who sees it
+
+
+def test_as_many_questions_for_forty_jobs_as_for_eight(office: Browser) -> None:
+    counts = []
+    for jobs in (8, 40):
+        fill(jobs, NOW)
+        shown = office.get("/office/")
+        assert len(lines(shown)) > jobs
+        with CaptureQueriesContext(connection) as asked:
+            office.get("/office/")
+        counts.append(len(asked))
+    print(f"Deadlines asks {counts} times with 8 and 40 jobs")
+    assert counts[0] == counts[1]
+    assert counts[0] <= 12
+
+
+def test_a_shopful_has_all_that_the_page_can_say(office: Browser) -> None:
+    fill(10, NOW)
+    said = page(office)
+    for words in (
+        "over its van",
+        "tight,",
+        "days in hand",
+        "no van yet",
+        "at best",
+        "(fixed)",
+        "is stuck",
+        "has no hours",
+    ):
+        assert words in said, words
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "portal"])
+def test_a_clients_page_knows_nothing_of_it(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 3, 11))
+    link = builders.link(pretzel)
+    client = Browser()
+    before = client.get(path_for(link)).content
+    builders.work()
+    assert "1 day over" in page(yard)
+    after = client.get(path_for(link))
+    assert after.content == before
+    for words in ("over", "in hand", "tight", "Likely ready", "plank"):
+        assert words not in text(after)
+
+
+def test_the_bar_marks_one_place_on_each_address(office: Browser) -> None:
+    fill(1, NOW)
+    row = Job.objects.get()
+    stuck = builders.say_stuck(builders.stage(row, "filling")).stuck
+    marks = {
+        "/office/": "Deadlines",
+        "/office/waiting/": "Deadlines",
+        "/office/stuck/": "Deadlines",
+        f"/office/stuck/{stuck.pk}/": "Deadlines",
+        "/office/jobs/": "Jobs",
+        f"/office/jobs/{row.pk}/": "Jobs",
+        "/office/jobs/new/": "New job",
+        "/office/photos/": "Photos",
+        "/office/clients/": "Clients",
+        "/office/letters/": "Letters",
+        "/office/settings/": "Studio",
+        "/office/hours/": "Studio",
+        "/office/closures/": "Studio",
+        "/office/places/": "Studio",
+        "/office/people/": "Studio",
+        "/office/kinds/": "Studio",
+    }
+    for address, name in marks.items():
+        found = re.findall(r'aria-current="page">([^<]+)</a>', office.get(address).content.decode())
+        assert found == [name], address
+
+
+def test_the_newest_plan_is_one_row(yard: Browser) -> None:
+    job()
+    builders.work()
+    change(Job.objects.get(), van_day=TODAY)
+    builders.work()
+    assert Plan.objects.count() == 1

@@ -1,0 +1,141 @@
+"""A job's word, its place among the others, and the sentence over the page."""
+
+from datetime import date
+
+import pytest
+
+from studio.office.linked import plain
+from studio.office.standing import Rank, Standing, days, headline, standing, stands
+from studio.workshop.planning import JobTold
+from tests.office.plans import AMMONITE, TODAY, job, told
+
+pytestmark = pytest.mark.once
+
+VAN = date(2026, 12, 4)
+
+
+def one(
+    name: str = "Ammonite",
+    hand: int | None = 5,
+    *,
+    pk: int = AMMONITE,
+    held: bool = False,
+    over: bool | None = None,
+    van: date | None = VAN,
+    left: bool = True,
+    fixed: bool = False,
+) -> Standing:
+    row = job(pk, name, van, fixed=fixed)
+    return standing(row, told(hand=hand, held=held, over=over, job=pk), left=left, client="Harbour Museum")
+
+
+def unknown(name: str = "Ammonite", *, ready: bool = False, left: bool = True, known: bool = True) -> Standing:
+    seen = JobTold(AMMONITE, TODAY if ready else None, None, over=False, held=False, causes=())
+    return standing(job(name=name), seen if known else None, left=left, client="")
+
+
+def said(*found: Standing, planned: bool = True) -> str:
+    ordered = sorted(found, key=lambda each: each.place)
+    return plain(headline(ordered, planned=planned)).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def word(of: Standing) -> str:
+    return of.word.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@pytest.mark.parametrize(
+    ("half_days", "expected"),
+    [(0, "no day"), (1, "½ day"), (2, "1 day"), (3, "1½ days"), (4, "2 days"), (25, "12½ days")],
+)
+def test_days_are_told_in_halves(half_days: int, expected: str) -> None:
+    assert days(half_days).replace("\N{NO-BREAK SPACE}", " ") == expected
+
+
+@pytest.mark.parametrize(
+    ("found", "rank", "expected"),
+    [
+        (one(hand=-2), Rank.OVER, "2 days over"),
+        (one(hand=0, over=True), Rank.OVER, "½ day over"),
+        (one(hand=-1, held=True), Rank.OVER, "at best 1 day over"),
+        (one(hand=0), Rank.TIGHT, "tight, no day in hand"),
+        (one(hand=2), Rank.TIGHT, "tight, 2 days in hand"),
+        (one(hand=3), Rank.CLEAR, "3 days in hand"),
+        (one(hand=3, fixed=True), Rank.TIGHT, "tight, 3 days in hand"),
+        (one(hand=4, fixed=True), Rank.CLEAR, "4 days in hand"),
+        (one(hand=5, held=True), Rank.HELD, "at best 5 days in hand"),
+        (one(hand=1, held=True), Rank.HELD, "at best tight, 1 day in hand"),
+        (one(hand=None, van=None), Rank.NO_VAN, "no van yet"),
+        (one(hand=5, van=None), Rank.NO_VAN, "no van yet"),
+        (one(hand=1, left=False), Rank.CLEAR, "done"),
+        (one(hand=-1, left=False), Rank.OVER, "1 day over"),
+        (unknown(), Rank.HELD, "no day yet"),
+        (unknown(left=False), Rank.HELD, "nothing set out yet"),
+        (unknown(ready=True), Rank.HELD, "not in the plan yet"),
+        (unknown(known=False), Rank.HELD, "not in the plan yet"),
+    ],
+)
+def test_a_job_has_a_word_and_a_rank(found: Standing, rank: Rank, expected: str) -> None:
+    """Tight is up to two worked days in hand, or three where the day cannot move."""
+    assert (found.rank, word(found)) == (rank, expected)
+
+
+def test_a_deadline_without_a_day_has_no_word() -> None:
+    assert stands(told(hand=None), fixed=False) == ""
+
+
+def test_the_worst_first() -> None:
+    over, later, held, tight = one("a", -5), one("b", -1), one("c", 9, held=True), one("d", 1)
+    clear, further, no_van = one("e", 4), one("f", 30), one("g", None, van=None)
+    found = [no_van, further, tight, clear, held, later, over]
+    assert [each.job.name for each in sorted(found, key=lambda each: each.place)] == list("abcdefg")
+
+
+@pytest.mark.parametrize(
+    ("found", "expected"),
+    [
+        ([], "Nothing on the bench. Set out a job."),
+        ([one(hand=-2)], "Ammonite is 2 days over its van."),
+        (
+            [one(hand=-2), one("a", 1), one("b", 1), one("c", 1)],
+            "Ammonite is 2 days over its van. Three more are tight.",
+        ),
+        ([one(hand=-2), one("a", -1)], "Ammonite is 2 days over its van. One more is over."),
+        (
+            [one(hand=-2), one("a", -1), one("b", -1), one("c", 1)],
+            "Ammonite is 2 days over its van. Two more are over, and one is tight.",
+        ),
+        ([one(hand=-2, held=True)], "Ammonite is at best 2 days over its van."),
+        ([one(hand=5, held=True), one("a", 1)], "Ammonite is held, at best 5 days in hand. One more is tight."),
+        ([unknown(), one("a", 9)], "Ammonite has no day yet."),
+        ([unknown(), unknown("b"), unknown("c")], "Ammonite has no day yet. Two more have no sure day."),
+        ([unknown(known=False), unknown("b")], "Ammonite is not in the plan yet. One more has no sure day."),
+        ([unknown(left=False)], "Ammonite has nothing set out yet."),
+        ([unknown(ready=True)], "Ammonite is not in the plan yet."),
+        ([one(hand=1)], "Ammonite clears its van: tight, 1 day in hand."),
+        ([one("snail trail", 7)], "Snail trail clears its van: 7 days in hand."),
+        ([one(hand=7), one("a", None, van=None)], "Ammonite clears its van: 7 days in hand. One more has no van yet."),
+        ([one(hand=7, left=False)], "Ammonite clears its van: done."),
+        ([one(hand=7), one("Snail trail", 4)], "Both jobs clear their vans. The tightest is Snail trail."),
+        ([one(hand=7), one("Snail trail", 1)], "Both jobs clear their vans. Only Snail trail is tight."),
+        (
+            [one(str(number), 4 + number) for number in range(9)],
+            "All nine jobs clear their vans. The tightest is 0.",
+        ),
+        (
+            [one("a", 1), one("b", 2), one("c", 9), one("d", None, van=None)],
+            "All three jobs with a van clear it. Two are tight, a the most.",
+        ),
+        ([one("a", None, van=None)], "No job has a van yet."),
+    ],
+)
+def test_the_sentence_over_the_page(found: list[Standing], expected: str) -> None:
+    assert said(*found) == expected
+
+
+def test_before_the_first_plan() -> None:
+    assert said(unknown(known=False), planned=False) == "The plan is being drawn."
+
+
+def test_the_name_leads_to_its_line() -> None:
+    assert headline([one(hand=-2)], planned=True)[0] == ("Ammonite", f"#job-{AMMONITE}")
+    assert headline([], planned=True)[1] == ("Set out a job", "/office/jobs/new/")
