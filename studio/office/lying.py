@@ -16,6 +16,7 @@ from studio.office.wording import bare_day
 
 SPAN = 20  # worked days on a line, so that one is at least 14 px on a narrow phone
 LEAST_BEFORE, LEAST_AFTER, MOST_AFTER = 9, 3, 6
+ROOM = 3  # days to the right of what is over, for its own words
 STUB = 0.7  # what is drawn of a plank that lies beyond the line
 APART = 2.7  # labels that stand nearer than this many days would touch
 FURTHEST = 72  # weeks counted either way; what lies beyond stands at the end
@@ -104,7 +105,7 @@ def scale(lines: Collection[Line]) -> Scale:
     """One for all of them: wide enough for what is over, and for where today lies, within a span that a phone can show."""
     upright = [one for one in lines if one.upright]
     most_over = max((one.ready for one in upright if one.ready is not None), default=0)
-    after = int(min(max(most_over + 1, LEAST_AFTER), MOST_AFTER))
+    after = int(min(max(most_over + ROOM, LEAST_AFTER), MOST_AFTER))
     furthest = max((-one.today for one in upright), default=SPAN)
     return Scale(int(min(max(furthest + 1, LEAST_BEFORE), SPAN - after)), after)
 
@@ -185,7 +186,7 @@ def _plank(start: float, end: float, told: Line, on: Scale) -> Iterator[str]:
         yield f'<use href="#ripped" x="{on.at(high)}"/>'
     if over:
         yield _dimension("late", 0, high, 13, on)
-        room = high < on.after - 1.5
+        room = high <= on.after - ROOM + 0.5  # in half a day more the words still stand clear
         side = (
             f'class="late {"start" if room else "end"}" x="{on.at(high)}" dx="{"7" if room else "-14"}" y="{FOOT - 5}"'
         )

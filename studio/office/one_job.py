@@ -6,13 +6,17 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from studio.office import past, waiting
 from studio.office.forms import WordsForm
+from studio.office.names import names_for
+from studio.office.rules import Head, head_of
 from studio.office.stage_lines import StageLine, lines_of
+from studio.office.standing import standing
 from studio.office.wording import listed, many, number, sentence, short_day
 from studio.workshop import links, planning
-from studio.workshop.models import Contact, Job, Notice, NoticeState, Photo, PhotoState, Piece, Release
+from studio.workshop.models import Contact, Job, Notice, NoticeState, Photo, PhotoState, Piece, Release, Says
 from studio.workshop.photos import Picture, picture
 from studio.workshop.planning import Told
 
@@ -64,6 +68,7 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
         "job": job,
         "now": now,
         "lede": _lede(job, pieces),
+        "head": _head(job, told, pieces, now) if told else None,
         "pieces": pieces,
         "last": last,
         "words_form": WordsForm(initial={"words": last.words if last else "", "version": last.pk if last else 0}),
@@ -75,6 +80,14 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
         "history": past.told(history[:FEW]),
         "more_history": len(history) > FEW,
     }
+
+
+def _head(job: Job, told: Told, pieces: Iterable[PieceLines], now: datetime) -> Head:
+    lines = [line for piece in pieces for line in piece.stages]
+    stuck = {line.stage.pk: line.stuck for line in lines if line.stuck}
+    left = any(line.state != "done" for line in lines)
+    names = names_for(told, stuck=stuck, only=job.pk)
+    return head_of(standing(job, told.jobs.get(job.pk), left=left), names, timezone.localdate(now))
 
 
 def pieces_of(job: Job, told: Told | None, now: datetime) -> list[PieceLines]:
@@ -112,9 +125,9 @@ def followers_of(job: Job) -> list[Follower]:
     found = []
     for contact in job.client.contacts.all():
         link = mine.get(contact.pk)
-        standing = link is not None and link.revoked_at is None
-        address = links.address_for(link) if link and standing else ""
-        found.append(Follower(contact, link.pk if link and standing else None, address, bool(link) and not standing))
+        opens = link is not None and link.revoked_at is None
+        address = links.address_for(link) if link and opens else ""
+        found.append(Follower(contact, link.pk if link and opens else None, address, bool(link) and not opens))
     return found
 
 
@@ -147,9 +160,10 @@ def _photo_line(photo: Photo) -> PhotoLine:
     else:
         where = "It waits for your look."
     words = f"{title}, by {photo.entry.by}. {where}"
+    can_show = developed and not photo.released_at and photo.entry.says != Says.STUCK  # what is stuck is for us only
     can_keep = developed and (photo.for_client or photo.released_at is not None)
     said = photo.entry.sentence if photo.entry.for_client else ""
-    return PhotoLine(photo, picture(photo, title), words, said, developed and not photo.released_at, can_keep)
+    return PhotoLine(photo, picture(photo, title), words, said, can_show, can_keep)
 
 
 def notices_of(job: Job) -> QuerySet[Notice]:

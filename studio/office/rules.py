@@ -60,6 +60,25 @@ def rules_of(found: Iterable[Standing], names: Names, days: WorkedDays, today: d
     return rules
 
 
+@dataclass(frozen=True)
+class Head:
+    """How one job stands, on its own page; the fields as in ``Rule``."""
+
+    word: str
+    over: bool
+    dates: SafeString
+    why: SafeString
+
+
+def head_of(one: Standing, names: Names, today: date) -> Head:
+    troubles = [problem for problem in names.plan.problems if problem.job == one.job.pk] if names.plan else []
+    return Head(one.word, one.rank is Rank.OVER, _dates(one, today), _why(one, troubles, names, today))
+
+
+def _why(one: Standing, troubles: list[ProblemTold], names: Names, today: date) -> SafeString:
+    return _paragraphs(_said(one, names), [*problems(troubles, names), *_about_days(one, today)])
+
+
 def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: WorkedDays, today: date) -> Rule:
     job, told = one.job, one.told
     ready = one.ready if one.left else None
@@ -73,7 +92,7 @@ def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: Work
         dates=_dates(one, today),
         line=lying.line(days, today, ready, job.van_day, hand, one.held) if job.van_day or ready else None,
         kind="over" if one.rank is Rank.OVER else "",
-        why=_paragraphs(_said(one, names), [*problems(troubles, names), *_about_days(one, today)]),
+        why=_why(one, troubles, names, today),
     )
 
 

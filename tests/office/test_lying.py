@@ -190,7 +190,7 @@ def test_words_under_the_line_keep_apart() -> None:
         ([], Scale(17, 3)),
         ([line(date(2026, 11, 27), date(2026, 12, 4), 5)], Scale(10, 3)),
         ([line(date(2026, 11, 25), date(2026, 11, 26), 1)], Scale(9, 3)),
-        ([line(date(2026, 12, 4), date(2026, 11, 30), -4)], Scale(9, 5)),
+        ([line(date(2026, 12, 4), date(2026, 11, 30), -4)], Scale(9, 6)),
         ([line(date(2026, 12, 31), date(2026, 11, 30), -23), line(TODAY, date(2027, 3, 1), 69)], Scale(14, 6)),
         ([line(date(2026, 11, 27), None)], Scale(17, 3)),
     ],
