@@ -211,6 +211,15 @@ def test_whatever_moves_the_plan_asks_for_a_new_one(what: str) -> None:
     assert Errand.objects.filter(kind=Kind.REFRESH_PLAN, state=ErrandState.WAITING).count() == 1
 
 
+def test_what_is_said_to_a_client_is_no_fact_of_the_plan() -> None:
+    builders.link(builders.job())
+    entry = builders.log_done(_stage(), photo=False)
+    Errand.objects.all().delete()
+    actions.send_word(entry, by=builders.lead(), now=NOW)
+    actions.say_nothing(entry, by=builders.lead(), now=NOW)
+    assert not Errand.objects.filter(kind=Kind.REFRESH_PLAN).exists()
+
+
 def test_a_new_job_has_its_pieces_stages_and_van_from_six_answers() -> None:
     actions.set_out_studio()
     actions.add_closure(

@@ -20,11 +20,14 @@ from studio.workshop.models import (
     Studio,
 )
 
+# What is said to a client about a stage is no fact of the plan. (And a letter's rows are locked before these are noted: to
+# wait for the plan's errand then could be a circle.)
+_WORDS = {"sent word", "said nothing", "took back letter", "saw taken back"}
 _PLANNED = (Absence, Closure, Job, Overtime, Person, Piece, Place, Stage, StageKind, Studio)
 
 
 def note(verb: str, subject: Model, *, by: Person | None, now: datetime, job: Job | None = None) -> None:
     """Adds one line. ``verb`` is what was done, in words: "logged done", "released photo"."""
     History.objects.create(at=now, by=by, verb=verb, job=job, subject=f"{subject._meta.verbose_name} {subject.pk}")
-    if isinstance(subject, _PLANNED):
+    if isinstance(subject, _PLANNED) and verb not in _WORDS:
         errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
