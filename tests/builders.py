@@ -18,6 +18,7 @@ from studio.workshop.models import (
     Errand,
     ErrandState,
     Job,
+    Kind,
     Link,
     Needs,
     Person,
@@ -153,8 +154,12 @@ def media() -> list[Path]:
 
 
 def work(at: datetime = NOW) -> None:
-    """What the workers would do: every errand that is due, and then those that these asked for."""
-    due = Errand.objects.filter(state=ErrandState.WAITING, due_at__lte=at)
-    while errands := list(due.all()):
+    """What the workers would do: every errand that is due, and then those that these asked for. A plan waits no longer."""
+    waiting = Errand.objects.filter(state=ErrandState.WAITING)
+    while True:
+        waiting.filter(kind=Kind.REFRESH_PLAN, asked_at__lte=at).update(due_at=at)
+        errands = list(waiting.filter(due_at__lte=at))
+        if not errands:
+            return
         for errand in errands:
             duties.run(errand.pk, lambda: at)

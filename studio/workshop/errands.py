@@ -30,18 +30,20 @@ DEAF_S = 60
 
 @dataclass(frozen=True)
 class Terms:
-    """How a kind of errand runs: its queue, and the seconds after which it is asked, then made, to stop."""
+    """How a kind of errand runs: its queue, and the seconds after which it is asked, then made, to stop; and how long it
+    waits for more of the same, so that many askings become one."""
 
     queue: str
     soft_s: int
     hard_s: int
+    gather_s: int = 0
 
 
 TERMS = {
     Kind.DEVELOP_PHOTO: Terms("photos", 20, 30),
     Kind.SEND_LETTER: Terms("letters", 60, 90),
     Kind.TELL_LEAD: Terms("letters", 60, 90),
-    Kind.REFRESH_PLAN: Terms("letters", 60, 90),
+    Kind.REFRESH_PLAN: Terms("letters", 60, 90, gather_s=2),
     Kind.TIDY_FILES: Terms("letters", 60, 90),
 }
 
@@ -58,8 +60,13 @@ def ask(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> None:
     """
     key = f"{kind}:{subject}"
     same = Errand.objects.filter(key=key)
-    if same.filter(state=ErrandState.WAITING, asked_at=now, due_at=due_at).exists():
+    if same.filter(state=ErrandState.WAITING, asked_at=now, due_at=due_at + _gather(kind)).exists():
         return
+    if gather := _gather(kind):
+        due_at += gather
+        # It will begin after this and see what was changed; its hour stays, so that it does begin.
+        if same.filter(state=ErrandState.WAITING, strikes=0).update(asked_at=now):
+            return
     if same.filter(state=ErrandState.RUNNING).update(again=True, due_at=due_at, asked_at=now):
         return
     standing = same.exclude(state=ErrandState.DONE)
@@ -67,9 +74,13 @@ def ask(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> None:
         Errand.objects.bulk_create(
             [Errand(kind=kind, key=key, subject=subject, asked_at=now, due_at=due_at)], ignore_conflicts=True
         )
-    if due_at <= now:
+    if due_at <= now + gather:
         for errand in standing.filter(state=ErrandState.WAITING):
             nudge_after_commit(errand, now)
+
+
+def _gather(kind: Kind) -> timedelta:
+    return timedelta(seconds=TERMS[kind].gather_s)
 
 
 def ask_daily(kind: Kind, now: datetime) -> None:
@@ -87,10 +98,11 @@ def drop(kind: Kind, subject: str, *, now: datetime) -> bool:
 
 def nudge_after_commit(errand: Errand, now: datetime) -> None:
     Errand.objects.filter(pk=errand.pk).update(nudged_at=now)
-    transaction.on_commit(partial(_publish, errand.pk, Kind(errand.kind)), robust=True)
+    wait_s = max(0.0, (errand.due_at - now).total_seconds())
+    transaction.on_commit(partial(_publish, errand.pk, Kind(errand.kind), wait_s), robust=True)
 
 
-def _publish(errand_id: UUID, kind: Kind) -> None:
+def _publish(errand_id: UUID, kind: Kind, wait_s: float) -> None:
     terms = TERMS[kind]
     try:
         app.send_task(
@@ -99,6 +111,7 @@ def _publish(errand_id: UUID, kind: Kind) -> None:
             queue=terms.queue,
             soft_time_limit=terms.soft_s,
             time_limit=terms.hard_s,
+            countdown=wait_s or None,
         )
     except Exception as error:  # whatever a broker raises: the row stands, and the sweep will find it
         log.warning("errand %s waits: the broker did not take the nudge (%s)", errand_id, type(error).__name__)
@@ -141,7 +154,8 @@ def finish(errand: Errand, now: datetime) -> None:
     )
     if not ended:
         raise Fenced(str(errand.pk))
-    for waiting in Errand.objects.filter(pk=errand.pk, state=ErrandState.WAITING, due_at__lte=now):
+    soon = now + _gather(Kind(errand.kind))
+    for waiting in Errand.objects.filter(pk=errand.pk, state=ErrandState.WAITING, due_at__lte=soon):
         nudge_after_commit(waiting, now)
 
 

@@ -329,6 +329,26 @@ def test_asked_many_times_at_one_instant_it_is_nudged_once(
         for _ in range(40):
             errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
     assert published == [str(Errand.objects.get().pk)]
-    errands.claim(Errand.objects.get().pk, now)
+    assert errands.claim(Errand.objects.get().pk, now + 2 * SECOND)
     errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
     assert Errand.objects.get().again  # while it runs, it is asked for once more, at the same instant too
+
+
+def test_a_plan_gathers_what_is_asked_within_two_seconds_and_then_begins(
+    now: datetime, published: list[str], django_capture_on_commit_callbacks: Commits
+) -> None:
+    """Its hour is not put off by more askings, so that it begins however often something changes."""
+    for second in range(2):
+        with django_capture_on_commit_callbacks(execute=True):
+            errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now + second * SECOND, now=now + second * SECOND)
+    errand = Errand.objects.get()
+    assert (errand.due_at, len(published)) == (now + 2 * SECOND, 1)
+    assert errands.claim(errand.pk, now + SECOND) is None
+    running = errands.claim(errand.pk, now + 2 * SECOND)
+    assert running
+    with django_capture_on_commit_callbacks(execute=True):
+        errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now + 2 * SECOND, now=now + 2 * SECOND)
+        errands.finish(running, now + 2 * SECOND)
+    errand.refresh_from_db()
+    assert (errand.state, errand.due_at) == (ErrandState.WAITING, now + 4 * SECOND)
+    assert len(published) == 2  # nudged for its hour, not left to the sweep

@@ -54,7 +54,6 @@ def job(name: str = "Snail", van: date | None = date(2026, 3, 13), **hours: floa
 
 
 def told(at: datetime = NOW) -> Told:
-    Errand.objects.filter(kind=Kind.REFRESH_PLAN).update(due_at=at)
     builders.work(at)
     found = newest()
     assert found
