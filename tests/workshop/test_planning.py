@@ -1,6 +1,7 @@
 """From rows to a plan that a screen can read. The days are reckoned by hand in the comments.
 
-NOW is Tuesday 10 March 2026, 10:42 in London. The shop is open from 8:00 to 12:30 and from 13:00 to 17:00, so 8½ hours a day.
+NOW is Tuesday 10 March 2026, 10:42 in London. The shop is open from 8:00 to 12:30 and from 13:00 to 17:00, so 8½ hours a day,
+and a plan of that day begins at 8:00.
 """
 
 from datetime import UTC, date, datetime, time, timedelta
@@ -72,8 +73,31 @@ def spans(at: datetime = NOW) -> dict[str, tuple[str, str]]:
 
 
 def test_work_runs_on_over_the_break_and_the_night() -> None:
-    job(carving=8.5)  # 10:45 to 12:30 and 13:00 to 17:00 are 5¾ hours, so 2¾ are left for Wednesday
-    assert spans() == {"carving": ("Tue 10:45", "Wed 10:45")}
+    job(carving=11)  # 4½ hours before the break, 4 after it, and 2½ are left for Wednesday
+    assert spans() == {"carving": ("Tue 08:00", "Wed 10:30")}
+
+
+def test_within_the_day_the_clock_alone_moves_nothing() -> None:
+    job("One", carving=11, paint=3)
+    job("Two", carving=5, paint=9)
+    first = told(NOW).stages
+    for hour in (7, 12, 16):
+        Plan.objects.all().delete()
+        Errand.objects.update(state=ErrandState.WAITING, done_at=None)
+        assert dict(told(NOW.replace(hour=hour, minute=29)).stages) == dict(first)
+
+
+def test_once_the_shop_is_shut_for_the_day_nothing_begins_on_it() -> None:
+    made = job(carving=1)
+    assert told_of(made, NOW.replace(hour=17)).ready == date(2026, 3, 11)
+    assert spans(NOW.replace(hour=17)) == {"carving": ("Wed 08:00", "Wed 09:00")}
+
+
+def test_whoever_finished_something_today_was_at_it_until_then(ada: Person) -> None:
+    made = job(carving=1, paint=1)
+    job("Other", pack=1, van=None)
+    builders.log_done(builders.stage(made), photo=False)
+    assert spans() == {"paint": ("Tue 10:45", "Tue 11:45"), "pack": ("Tue 11:45", "Tue 13:15")}
 
 
 def test_a_cure_runs_through_the_night_and_keeps_its_place() -> None:
@@ -82,15 +106,15 @@ def test_a_cure_runs_through_the_night_and_keeps_its_place() -> None:
     Stage.objects.update(cure_min=24 * 60, cure_holds=True)
     plan = told()
     by_job = {stage.piece.job_id: plan.stages[stage.pk] for stage in Stage.objects.select_related("piece")}
-    # One is laid up until 11:45 and keeps the bay until Wednesday, 11:45. Two waits for it though nobody else works.
-    assert f"{by_job[first.pk].cured:%a %H:%M}" == "Wed 11:45"
-    assert f"{by_job[second.pk].start:%a %H:%M}" == "Wed 11:45"
+    # One is laid up until 9:00 and keeps the bay until Wednesday, 9:00. Two waits for it though nobody else works.
+    assert f"{by_job[first.pk].cured:%a %H:%M}" == "Wed 09:00"
+    assert f"{by_job[second.pk].start:%a %H:%M}" == "Wed 09:00"
     cause = plan.jobs[second.pk].causes[0]
     assert (cause.why, cause.other_job, cause.place) == (Why.PLACE, first.pk, Place.objects.get(name="lay-up bay").pk)
 
 
 def test_ready_and_in_hand_are_days(ada: Person) -> None:
-    made = job(carving=8.5, paint=8.5)  # ready on Thursday; the van leaves on Friday
+    made = job(carving=10, paint=10)  # ready on Thursday; the van leaves on Friday
     found = told_of(made)
     assert (found.ready, found.hand, found.over, found.held, found.causes) == (date(2026, 3, 12), 1, False, False, ())
 
@@ -108,7 +132,7 @@ def test_ready_and_in_hand_are_days(ada: Person) -> None:
     ],
 )
 def test_the_word_of_a_job(van: date | None, hand: int | None, said: str, said_fixed: str) -> None:
-    found = told_of(job(carving=8.5, van=van))  # ready on Wednesday
+    found = told_of(job(carving=10, van=van))  # ready on Wednesday
     assert (found.ready, found.hand) == (date(2026, 3, 11), hand)
     assert (word(found, False), word(found, True)) == (said, said_fixed)
 
@@ -119,21 +143,21 @@ def test_what_is_begun_counts_from_when_it_was_begun(ada: Person) -> None:
     actions.log_at_bench(
         entry_id=uuid4(), stage=builders.stage(made), says=Says.PHOTO, photos=builders.kept(), by=ada, now=monday
     )
-    # On Monday from 10:42 and today until 10:45 are 5¾ + 2¾ hours: half of it. What is left: 5¾ today, 2¾ tomorrow.
-    assert spans() == {"carving": ("Tue 10:45", "Wed 10:45")}
+    # Monday from 10:45 on were 5¾ hours. What is left: 8½ today, 2¾ tomorrow.
+    assert spans() == {"carving": ("Tue 08:00", "Wed 10:45")}
 
 
 def test_what_somebody_says_is_left_counts_from_when_it_was_said() -> None:
     made = job(carving=40)
     Stage.objects.update(left_min=120, left_said_at=NOW.replace(hour=9, minute=45))
-    assert spans() == {"carving": ("Tue 10:45", "Tue 11:45")}
+    assert spans() == {"carving": ("Tue 09:45", "Tue 11:45")}
     assert told_of(made).ready == date(2026, 3, 10)
 
 
 def test_what_was_to_be_over_by_now_and_is_not_logged_is_not_over() -> None:
     job(carving=40)
     Stage.objects.update(left_min=60, left_said_at=NOW - timedelta(days=3))
-    assert spans() == {"carving": ("Tue 10:45", "Tue 11:00")}
+    assert spans() == {"carving": ("Tue 08:00", "Tue 08:15")}
 
 
 def test_stuck_holds_the_stage_until_it_is_answered(ada: Person) -> None:
@@ -149,23 +173,23 @@ def test_stuck_holds_the_stage_until_it_is_answered(ada: Person) -> None:
     duties.ask_for_todays_plan(later)
     assert spans(later) == {"carving": ("Thu 08:00", "Thu 09:00")}
     actions.answer_stuck(Stuck.objects.get(), answer="Use the grey one.", by=builders.lead(), now=later)
-    assert spans(later) == {"carving": ("Wed 10:45", "Wed 11:45")}
+    assert spans(later) == {"carving": ("Wed 08:00", "Wed 09:00")}
 
 
 def test_absence_overtime_and_closures_move_the_work(ada: Person) -> None:
-    job(carving=8.5)
+    job(carving=11)  # 8½ on Tuesday, 2½ on the next day that there is
     ines = builders.lead()
     actions.add_absence(ada, first_day=date(2026, 3, 11), last_day=date(2026, 3, 12), by=ines, now=NOW)
-    assert spans() == {"carving": ("Tue 10:45", "Fri 10:45")}
+    assert spans() == {"carving": ("Tue 08:00", "Fri 10:30")}
     actions.add_closure(first_day=date(2026, 3, 13), last_day=date(2026, 3, 13), name="Stocktaking", by=ines, now=NOW)
-    assert spans() == {"carving": ("Tue 10:45", "Mon 10:45")}
+    assert spans() == {"carving": ("Tue 08:00", "Mon 10:30")}
     actions.add_overtime(ada, day=date(2026, 3, 14), starts=time(9), ends=time(11), by=ines, now=NOW)
-    assert spans() == {"carving": ("Tue 10:45", "Mon 08:45")}
+    assert spans() == {"carving": ("Tue 08:00", "Mon 08:30")}
     actions.change_work(
         ada, in_plan=True, skills=[], hours=[[["13:00", "17:00"]] for _ in range(7)], version=1, by=ines, now=NOW
     )
-    # 4 on Tuesday; on Saturday 2 of overtime, and 2½ of her own week.
-    assert spans() == {"carving": ("Tue 13:00", "Sat 15:30")}
+    # 4 on Tuesday; on Saturday 2 of overtime, and 4 of her own week; the last on Sunday.
+    assert spans() == {"carving": ("Tue 13:00", "Sun 14:00")}
 
 
 def test_pieces_run_side_by_side_and_meet_at_fit_up(ada: Person) -> None:
@@ -175,9 +199,9 @@ def test_pieces_run_side_by_side_and_meet_at_fit_up(ada: Person) -> None:
     kind = StageKind.objects.get(name="carpentry")
     actions.add_stage(bracket, kind=kind, work_min=150, by=builders.lead(), now=NOW)
     assert spans() == {
-        "carving": ("Tue 10:45", "Tue 11:45"),
-        "carpentry": ("Tue 10:45", "Tue 13:45"),
-        "fit-up": ("Tue 13:45", "Tue 14:45"),
+        "carving": ("Tue 08:00", "Tue 09:00"),
+        "carpentry": ("Tue 08:00", "Tue 10:30"),
+        "fit-up": ("Tue 10:30", "Tue 11:30"),
     }
 
 
@@ -202,7 +226,7 @@ def test_a_stage_given_to_somebody_waits_for_them() -> None:
     plan = told()
     stage = builders.stage(two)
     assert plan.stages[stage.pk].makers == (bo.pk,)
-    assert f"{plan.stages[stage.pk].start:%H:%M}" == "16:15"  # the lunch break is nobody's
+    assert f"{plan.stages[stage.pk].start:%H:%M}" == "13:30"  # the lunch break is nobody's
     assert [(cause.why, cause.other_job, cause.maker) for cause in plan.jobs[two.pk].causes] == [
         (Why.MAKER, one.pk, bo.pk)
     ]
@@ -227,7 +251,7 @@ def test_the_stages_of_somebody_who_left_are_everybodys(ada: Person) -> None:
 
 
 def test_a_stage_with_a_day_of_its_own_is_a_deadline_of_its_own() -> None:
-    made = job(carving=8.5, paint=1, van=date(2026, 3, 20))
+    made = job(carving=10, paint=1, van=date(2026, 3, 20))
     stage = builders.stage(made)
     Stage.objects.filter(pk=stage.pk).update(due_on=date(2026, 3, 10))
     found = told().deadlines[stage.pk]

@@ -55,7 +55,7 @@ def fingerprint(facts: Facts) -> str:
 def _maker(person: Person, today: date) -> dict[str, Any]:
     """Whoever is not in the plan, yet was given a stage, does that and nothing else."""
     skills = [kind.pk for kind in person.skills.all()]
-    since = today - timedelta(DAYS_BACK)
+    since, until = today - timedelta(DAYS_BACK), today + timedelta(DAYS_AHEAD)
     return {
         "id": person.pk,
         "hours": person.hours,
@@ -63,12 +63,12 @@ def _maker(person: Person, today: date) -> dict[str, Any]:
         "away": [
             [away.first_day.isoformat(), away.last_day.isoformat()]
             for away in person.absences.all()
-            if away.last_day >= since
+            if away.last_day >= since and away.first_day <= until
         ],
         "longer": [
             [more.day.isoformat(), more.starts.isoformat("minutes"), more.ends.isoformat("minutes")]
             for more in person.overtime.all()
-            if more.day >= since
+            if since <= more.day < until
         ],
     }
 
@@ -112,7 +112,7 @@ def _stage(stage: Stage, after: list[int], begun: _Begun | None, stuck: bool, ma
         "after": after,
     }
     if stage.done_at:
-        return told | {"done": stage.done_at.isoformat()}
+        return told | {"done": stage.done_at.isoformat(), "by": stage.done_by_id}
     maker = stage.maker_id if stage.maker_id in makers else None
     if not maker and begun and begun.by in makers:
         maker = begun.by

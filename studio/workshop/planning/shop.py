@@ -19,24 +19,42 @@ def shop_of(facts: Facts, now: datetime) -> Shop:
     day = date.fromisoformat(facts["day"])
     grid = Grid(ZoneInfo(facts["zone"]), day - timedelta(DAYS_BACK), DAYS_BACK + DAYS_AHEAD)
     moment = grid.slot_up(now)
-    shut = frozenset(_days(facts["closures"]))
+    shut = frozenset(_days(facts["closures"], grid))
     shop_hours = _hours(facts["hours"])
     opening = calendar(grid, shop_hours, closed=shut)
-    makers = {told["id"]: _maker(told, grid, shop_hours, shut) for told in facts["makers"]}
+    begins = _begins(grid, opening, day, moment)
+    busy = _busy_until(facts, grid, begins, moment)
+    makers = {told["id"]: _maker(told, grid, shop_hours, shut, busy.get(told["id"], 0)) for told in facts["makers"]}
     tomorrow = opening.next_open(grid.starts(day + timedelta(1)))
     return Shop(
         grid=grid,
-        now=moment,
+        now=begins,
         calendar=opening,
         ordinary=calendar(grid, shop_hours),
         makers=tuple(makers.values()),
         places=tuple(Place(str(told["id"]), told["capacity"]) for told in facts["places"]),
         jobs=tuple(Job(str(told["id"]), _after(grid, told["van"])) for told in facts["jobs"]),
         stages=tuple(
-            _stage(told, grid, moment, makers, opening, tomorrow) for told in facts["stages"] if "done" not in told
+            _stage(told, grid, begins, makers, opening, tomorrow) for told in facts["stages"] if "done" not in told
         ),
         done=tuple(_done(told, grid, moment) for told in facts["stages"] if "done" in told),
     )
+
+
+def _begins(grid: Grid, opening: Calendar, day: date, moment: int) -> int:
+    """A plan begins with its day, so that within the day only what is logged or changed moves it, never the clock alone; it
+    begins at this moment once the shop is shut for the day."""
+    open_still = opening.worked(moment, grid.starts(day + timedelta(1)))
+    return min(grid.starts(day), moment) if open_still else moment
+
+
+def _busy_until(facts: Facts, grid: Grid, begins: int, moment: int) -> dict[int, int]:
+    """Whoever finished something today was at it until then."""
+    busy: dict[int, int] = {}
+    for told in facts["stages"]:
+        if "done" in told and begins < (at := grid.slot_up(datetime.fromisoformat(told["done"]))) <= moment:
+            busy[told["by"]] = max(at, busy.get(told["by"], 0))
+    return busy
 
 
 def logged_ahead(facts: Facts, now: datetime) -> list[dict[str, Any]]:
@@ -44,12 +62,13 @@ def logged_ahead(facts: Facts, now: datetime) -> list[dict[str, Any]]:
     return [told for told in facts["stages"] if "done" in told and datetime.fromisoformat(told["done"]) > now]
 
 
-def _days(spans: Iterable[list[str]]) -> Iterable[date]:
+def _days(spans: Iterable[list[str]], grid: Grid) -> Iterable[date]:
+    """Those of them that lie on the grid."""
+    first_day, days = grid.first.toordinal(), grid.days
     for first, last in spans:
-        day, end = date.fromisoformat(first), date.fromisoformat(last)
-        while day <= end:
-            yield day
-            day += timedelta(1)
+        begins = max(date.fromisoformat(first).toordinal(), first_day)
+        ends = min(date.fromisoformat(last).toordinal(), first_day + days - 1)
+        yield from map(date.fromordinal, range(begins, ends + 1))
 
 
 def _hours(week: Week) -> Hours:
@@ -59,27 +78,28 @@ def _hours(week: Week) -> Hours:
     }
 
 
-def _maker(told: dict[str, Any], grid: Grid, shop_hours: Hours, shut: frozenset[date]) -> Maker:
+def _maker(told: dict[str, Any], grid: Grid, shop_hours: Hours, shut: frozenset[date], busy: int) -> Maker:
     longer = tuple(
         (date.fromisoformat(day), time.fromisoformat(start), time.fromisoformat(end))
         for day, start, end in told["longer"]
     )
     hours = shop_hours if told["hours"] is None else _hours(told["hours"])
-    when = calendar(grid, hours, closed=shut | frozenset(_days(told["away"])), overtime=longer)
+    when = calendar(grid, hours, closed=shut | frozenset(_days(told["away"], grid)), overtime=longer)
     skills = None if told["skills"] is None else frozenset(map(str, told["skills"]))
-    return Maker(str(told["id"]), when, skills)
+    return Maker(str(told["id"]), when, skills, busy)
 
 
 def _stage(
-    told: dict[str, Any], grid: Grid, moment: int, makers: dict[int, Maker], opening: Calendar, tomorrow: int
+    told: dict[str, Any], grid: Grid, begins: int, makers: dict[int, Maker], opening: Calendar, tomorrow: int
 ) -> Stage:
     maker = makers.get(told["maker"])
     since = told["left_said"] or told["begun"]
+    at_it = grid.slot_up(datetime.fromisoformat(since)) if since else 0
     work = _slots(told["work"] if told["left"] is None else told["left"])
     if since and work:
         # Counted from when somebody began, or said how much is left; whatever is not logged is not over.
         when = maker.calendar if maker else opening
-        work = max(1, work - when.worked(max(0, grid.slot_up(datetime.fromisoformat(since))), moment))
+        work = max(1, work - max(0, when.worked(max(0, at_it), begins)))
     return Stage(
         id=str(told["id"]),
         job=str(told["job"]),
@@ -93,7 +113,7 @@ def _stage(
         maker=str(told["maker"] or ""),
         begun=bool(since) and not told["stuck"],
         # Whoever may answer today, it goes on tomorrow at the earliest; and it is asked again each day.
-        not_before=tomorrow if told["stuck"] else 0,
+        not_before=tomorrow if told["stuck"] else max(0, at_it),
         held=told["stuck"],
         due=_after(grid, told["due"]),
     )
@@ -116,5 +136,6 @@ def _slots(minutes: int) -> int:
 
 
 def _after(grid: Grid, day: str | None) -> int | None:
-    """The first slot after a day, None for no day."""
-    return grid.starts(date.fromisoformat(day) + timedelta(1)) if day else None
+    """The first slot after a day, None for no day; a day beyond the grid counts as its last."""
+    last = grid.first.toordinal() + grid.days - 1
+    return grid.starts(date.fromordinal(min(date.fromisoformat(day).toordinal(), last) + 1)) if day else None
