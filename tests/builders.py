@@ -157,7 +157,7 @@ def work(at: datetime = NOW) -> None:
     """What the workers would do: every errand that is due, and then those that these asked for. A plan waits no longer."""
     waiting = Errand.objects.filter(state=ErrandState.WAITING)
     while True:
-        waiting.filter(kind=Kind.REFRESH_PLAN, asked_at__lte=at).update(due_at=at)
+        waiting.filter(kind=Kind.REFRESH_PLAN).update(due_at=at)
         errands = list(waiting.filter(due_at__lte=at))
         if not errands:
             return

@@ -15,7 +15,7 @@ from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Case, F, Q, Value, When
-from django.db.models.functions import Greatest
+from django.db.models.functions import Greatest, Least
 
 from studio.celery import app
 from studio.workshop.models import Errand, ErrandState, Kind
@@ -64,8 +64,9 @@ def ask(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> None:
         return
     if gather := _gather(kind):
         due_at += gather
-        # It will begin after this and see what was changed; its hour stays, so that it does begin.
-        if same.filter(state=ErrandState.WAITING, strikes=0).update(asked_at=now):
+        # It will begin after this and see what was changed; it is never put off, so that it does begin.
+        waiting = same.filter(state=ErrandState.WAITING, strikes=0)
+        if waiting.update(asked_at=now, due_at=Least(F("due_at"), Value(due_at))):
             return
     if same.filter(state=ErrandState.RUNNING).update(again=True, due_at=due_at, asked_at=now):
         return

@@ -21,6 +21,7 @@ from studio.workshop.models import (
     Errand,
     ErrandState,
     Job,
+    Kind,
     Needs,
     Person,
     Photo,
@@ -50,7 +51,8 @@ class Command(BaseCommand):
         for job in demo.JOBS:
             _load(job, began, now)
         _send_away(now)
-        _run_errands(now)
+        for plan in Errand.objects.filter(kind=Kind.REFRESH_PLAN, state=ErrandState.WAITING):
+            duties.run(plan.pk, lambda: now)
         self.stdout.write(f"The demo studio {demo.STUDIO} is loaded.")
 
 
@@ -148,7 +150,8 @@ def _photo(subject: str, drawn: str, seed: int) -> tuple[photos.Kept, ...]:
 def _run_errands(at: datetime) -> None:
     """What the workers would have done by an hour after, at the hour when it was due."""
     for _ in ("photo", "letter"):
-        due = Errand.objects.filter(state=ErrandState.WAITING, due_at__lte=at + timedelta(hours=1))
+        waiting = Errand.objects.filter(state=ErrandState.WAITING).exclude(kind=Kind.REFRESH_PLAN)  # once, at the end
+        due = waiting.filter(due_at__lte=at + timedelta(hours=1))
         for errand in due.filter(due_at__lte=timezone.now()):
             duties.run(errand.pk, partial(_when_due, errand))
 
