@@ -9,6 +9,12 @@ from zoneinfo import available_timezones
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.core.validators import (
+    MaxLengthValidator,
+    MaxValueValidator,
+    MinValueValidator,
+    ProhibitNullCharactersValidator,
+)
 from django.db.models import Manager, Model, QuerySet
 from django.http import QueryDict
 
@@ -27,6 +33,8 @@ class OfficeForm(forms.Form):
         super().__init__(data, initial=initial, auto_id=f"{type(self).__name__.lower()}-%s", label_suffix="")
         self.theirs: dict[str, str] = {}
         self.left_by = ""
+        for field in self.fields.values():
+            _say_what_to_do(field)
 
     def clean_version(self) -> int:
         return self.cleaned_data.get("version") or 0
@@ -48,6 +56,26 @@ class OfficeForm(forms.Form):
         # Words to the client have no version: they are never changed, only followed, so their own number says it.
         sent["version"] = str(getattr(row, "version", row.pk))
         self.data = sent
+
+
+_WHAT_TO_DO = {
+    "required": "This cannot stay empty. Write it in.",
+    "invalid_choice": "That is not there any more. Choose one of those that are here.",
+    "invalid": "Write a whole number.",
+}
+
+
+def _say_what_to_do(field: forms.Field) -> None:
+    """Where a field has no sentence of its own, one of ours instead of the framework's."""
+    theirs = {**type(field).default_error_messages, **forms.Field.default_error_messages}
+    for code, sentence in _WHAT_TO_DO.items():
+        if code in field.error_messages and field.error_messages[code] == theirs.get(code):
+            field.error_messages[code] = sentence
+    for validator in field.validators:
+        if isinstance(validator, MaxLengthValidator):
+            validator.message = "Say it in at most %(limit_value)d letters; it has %(show_value)d."
+        elif isinstance(validator, ProhibitNullCharactersValidator):
+            validator.message = "There is a character in it that cannot be kept. Write it again by hand."
 
 
 def _plain(value: Any) -> Any:
@@ -92,10 +120,16 @@ def long_words(label: str, most: int, help_text: str = "", **options: Any) -> fo
     return words(label, most, help_text, widget=forms.Textarea({"rows": 3}), **options)
 
 
+_SANE = ((MinValueValidator, date(2000, 1, 1)), (MaxValueValidator, date(2099, 12, 31)))
+
+
 def a_day(label: str, help_text: str = "", *, required: bool = False) -> forms.DateField:
     widget = forms.DateInput({"type": "date"}, format="%Y-%m-%d")
     wrong = dict.fromkeys(("invalid", "required"), "Write the day like 2026-12-04.")
-    return forms.DateField(label=label, help_text=help_text, required=required, widget=widget, error_messages=wrong)
+    sane = [check(day, "Write a day between 2000 and 2099.") for check, day in _SANE]
+    return forms.DateField(
+        label=label, help_text=help_text, required=required, widget=widget, error_messages=wrong, validators=sane
+    )
 
 
 class WordsForm(OfficeForm):
@@ -168,6 +202,7 @@ class StudioForm(OfficeForm):
         label="Minutes before a letter leaves",
         min_value=0,
         max_value=1440,
+        error_messages=dict.fromkeys(("min_value", "max_value"), "Write a number of minutes from 0 to 1440."),
         help_text="So long it can be taken back.",
     )
 

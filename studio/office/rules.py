@@ -14,6 +14,7 @@ from studio.office.linked import Parts, html, joined, parts
 from studio.office.lying import Line, WorkedDays
 from studio.office.names import Names, StageNamed
 from studio.office.reasons import held, problems, reason, stage_at
+from studio.office.remedies import remedy
 from studio.office.standing import Rank, Standing, stands
 from studio.office.wording import sentence, short_day
 from studio.workshop.models import Job, Wanted
@@ -76,7 +77,8 @@ def head_of(one: Standing, names: Names, today: date) -> Head:
 
 
 def _why(one: Standing, troubles: list[ProblemTold], names: Names, today: date) -> SafeString:
-    return _paragraphs(_said(one, names), [*problems(troubles, names), *_about_days(one, today)])
+    help_out = remedy(one.told, names) if one.told and one.rank in {Rank.OVER, Rank.TIGHT} else ()
+    return _paragraphs(_said(one, names), help_out, [*problems(troubles, names), *_about_days(one, today)])
 
 
 def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: WorkedDays, today: date) -> Rule:
@@ -142,8 +144,8 @@ def _spans(told: list[str]) -> SafeString:
     return mark_safe(" ".join(f"<span>{words}</span>" for words in (sentence(first), *rest) if words))  # noqa: S308
 
 
-def _paragraphs(said: Parts, mend: list[Parts]) -> SafeString:
-    why = [f"<p>{html(said)}</p>"] if said else []
+def _paragraphs(said: Parts, help_out: Parts, mend: list[Parts]) -> SafeString:
+    why = [f"<p>{html(words)}</p>" for words in (said, help_out) if words]
     return mark_safe("".join([*why, *(f'<p class="mend">{html(words)}</p>' for words in mend)]))  # noqa: S308
 
 

@@ -18,7 +18,7 @@ class Rank(IntEnum):
     """The worst first."""
 
     OVER = 0
-    HELD = 1  # its day is the best that can be, or there is none
+    UNSURE = 1  # it has a van, and the plan has no day for it
     TIGHT = 2
     CLEAR = 3
     NO_VAN = 4
@@ -54,13 +54,13 @@ class Standing:
     @property
     def place(self) -> tuple[int, int, date, int]:
         """Where it comes among others."""
-        by_hand = 0 if self.rank in {Rank.HELD, Rank.NO_VAN} else self.hand
+        by_hand = 0 if self.rank in {Rank.UNSURE, Rank.NO_VAN} else self.hand
         return self.rank, by_hand, self.job.van_day or self.ready or date.max, self.job.pk
 
 
 def standing(job: Job, told: JobTold | None, *, left: bool, client: str = "") -> Standing:
     """Against the van that the job has now; a van that the plan has not seen yet is waited for."""
-    rank = Rank.HELD if job.van_day else Rank.NO_VAN
+    rank = Rank.UNSURE if job.van_day else Rank.NO_VAN
     if told is None:
         word = NOT_PLANNED
     elif told.ready is None:
@@ -77,10 +77,9 @@ def standing(job: Job, told: JobTold | None, *, left: bool, client: str = "") ->
 
 
 def _rank(told: JobTold, fixed: bool) -> Rank:
+    """What is held stands by the best that can be, as its word says; that it is stuck presses today in any case."""
     if told.over:
         return Rank.OVER
-    if told.held:
-        return Rank.HELD
     return Rank.TIGHT if planning.word(told, fixed) == "tight" else Rank.CLEAR
 
 
@@ -145,8 +144,6 @@ def _also(over: int, tight: int) -> str:
 
 
 def _unsure(one: Standing) -> str:
-    if one.held and one.ready:
-        return f"is held, {one.word}"
     return f"{'is' if one.word == NOT_PLANNED else 'has'} {one.word}"
 
 

@@ -62,16 +62,16 @@ def test_days_are_told_in_halves(half_days: int, expected: str) -> None:
         (one(hand=3), Rank.CLEAR, "3 days in hand"),
         (one(hand=3, fixed=True), Rank.TIGHT, "tight, 3 days in hand"),
         (one(hand=4, fixed=True), Rank.CLEAR, "4 days in hand"),
-        (one(hand=5, held=True), Rank.HELD, "at best 5 days in hand"),
-        (one(hand=1, held=True), Rank.HELD, "at best tight, 1 day in hand"),
+        (one(hand=5, held=True), Rank.CLEAR, "at best 5 days in hand"),
+        (one(hand=1, held=True), Rank.TIGHT, "at best tight, 1 day in hand"),
         (one(hand=None, van=None), Rank.NO_VAN, "no van yet"),
         (one(hand=5, van=None), Rank.NO_VAN, "no van yet"),
         (one(hand=1, left=False), Rank.CLEAR, "done"),
         (one(hand=-1, left=False), Rank.OVER, "1 day over"),
-        (unknown(), Rank.HELD, "no day yet"),
-        (unknown(left=False), Rank.HELD, "nothing set out yet"),
-        (unknown(ready=True), Rank.HELD, "not in the plan yet"),
-        (unknown(known=False), Rank.HELD, "not in the plan yet"),
+        (unknown(), Rank.UNSURE, "no day yet"),
+        (unknown(left=False), Rank.UNSURE, "nothing set out yet"),
+        (unknown(ready=True), Rank.UNSURE, "not in the plan yet"),
+        (unknown(known=False), Rank.UNSURE, "not in the plan yet"),
     ],
 )
 def test_a_job_has_a_word_and_a_rank(found: Standing, rank: Rank, expected: str) -> None:
@@ -84,9 +84,10 @@ def test_a_deadline_without_a_day_has_no_word() -> None:
 
 
 def test_the_worst_first() -> None:
-    over, later, held, tight = one("a", -5), one("b", -1), one("c", 9, held=True), one("d", 1)
-    clear, further, no_van = one("e", 4), one("f", 30), one("g", None, van=None)
-    found = [no_van, further, tight, clear, held, later, over]
+    """What is held stands by the best that it can be."""
+    over, later, unsure, tight = one("a", -5), one("b", -1), unknown("c"), one("d", 1)
+    clear, held, no_van = one("e", 4), one("f", 9, held=True), one("g", None, van=None)
+    found = [no_van, held, tight, clear, unsure, later, over]
     assert [each.job.name for each in sorted(found, key=lambda each: each.place)] == list("abcdefg")
 
 
@@ -105,7 +106,7 @@ def test_the_worst_first() -> None:
             "Ammonite is 2 days over its van. Two more are over, and one is tight.",
         ),
         ([one(hand=-2, held=True)], "Ammonite is at best 2 days over its van."),
-        ([one(hand=5, held=True), one("a", 1)], "Ammonite is held, at best 5 days in hand. One more is tight."),
+        ([one(hand=5, held=True), one("a", 1)], "Both jobs clear their vans. Only a is tight."),
         ([unknown(), one("a", 9)], "Ammonite has no day yet."),
         ([unknown(), unknown("b"), unknown("c")], "Ammonite has no day yet. Two more have no sure day."),
         ([unknown(known=False), unknown("b")], "Ammonite is not in the plan yet. One more has no sure day."),
