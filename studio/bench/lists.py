@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from urllib.parse import urlencode
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, When
 from django.http import QueryDict
 from django.utils.dateparse import parse_datetime
 
+from studio.workshop import planning
 from studio.workshop.actions.bench import TAKE_BACK_WITHIN
 from studio.workshop.models import Entry, Person, Stage, Stuck
 
@@ -32,9 +33,19 @@ def _marked(stages: QuerySet[Stage]) -> QuerySet[Stage]:
 
 
 def next_for(person: Person, *, but: Stage | None = None) -> Stage | None:
-    """The first on this person's bench, leaving out the stage that they look at. One with ``needs`` if all are stuck."""
-    found = _marked(Stage.objects.next_up().told().on_bench_of(person))
-    return (found.exclude(pk=but.pk) if but else found).first()
+    """What the newest plan has first for this person, of what can be gone on with; else the first by van. One with ``needs``
+    if all are stuck. ``but``: the stage that they look at."""
+    stages = _marked(Stage.objects.next_up().told().on_bench_of(person))
+    return _first(stages.exclude(pk=but.pk) if but else stages, person)
+
+
+def _first(stages: QuerySet[Stage], person: Person) -> Stage | None:
+    told = planning.newest()
+    mine = sorted((one.start, one.stage) for one in told.stages.values() if person.pk in one.makers) if told else []
+    if not mine:
+        return stages.first()
+    places = (When(pk=stage, then=place) for place, (_, stage) in enumerate(mine))
+    return stages.order_by(F("held"), Case(*places, default=len(mine)), *stages.query.order_by[1:]).first()
 
 
 def elsewhere() -> Stage | None:
@@ -43,11 +54,16 @@ def elsewhere() -> Stage | None:
 
 
 def on_bench(person: Person, asked: QueryDict) -> Page:
-    """By van, as ``on_bench_of`` has it, and then what is stuck; ``?after=`` is the last stage of the page before."""
+    """First what ``next_for`` says; then by van, as ``on_bench_of`` has it, and then what is stuck; ``?after=`` is the last
+    stage of the page before."""
     stages = _marked(Stage.objects.next_up().told().on_bench_of(person))
     after = asked.get("after", "")
     last = _marked(Stage.objects.select_related("piece__job").filter(pk=after)).first() if _is_id(after) else None
-    found = list((stages.filter(_after(last)) if last else stages)[: PAGE + 1])
+    first = _first(stages, person)
+    rest = stages.exclude(pk=first.pk) if first else stages
+    found = list((rest.filter(_after(last)) if last else rest)[: PAGE + 1])
+    if first and not last:
+        found = [first, *found]
     more = urlencode({"after": found[PAGE - 1].pk}) if len(found) > PAGE else ""
     return Page(found[:PAGE], more)
 
@@ -63,9 +79,11 @@ def _after(last: Stage) -> Q:
 
 
 def _behind(last: Stage) -> Q:
-    """One piece has one next stage, so van, job and place in the job are the whole key."""
+    """By van, job, and place in the job and in the piece."""
     piece, van = last.piece, last.piece.job.van_day
-    in_job = Q(piece__position__gt=piece.position) | Q(piece__position=piece.position, piece_id__gt=piece.pk)
+    in_piece = Q(position__gt=last.position) | Q(position=last.position, id__gt=last.pk)
+    at_place = Q(piece_id__gt=piece.pk) | Q(piece_id=piece.pk) & in_piece
+    in_job = Q(piece__position__gt=piece.position) | Q(piece__position=piece.position) & at_place
     in_van = Q(piece__job_id__gt=piece.job_id) | Q(piece__job_id=piece.job_id) & in_job
     behind = Q(piece__job__van_day=van) & in_van
     return behind | Q(piece__job__van_day__gt=van) | Q(piece__job__van_day=None) if van else behind
@@ -80,7 +98,7 @@ def all_pieces(asked: QueryDict) -> Page:
     finished = ~Exists(of_piece.filter(done_at=None)) & ~Exists(of_piece.filter(_behind_in_piece("")))
     touches = Entry.objects.filter(stage__piece=OuterRef("piece"), taken_back_at=None).order_by("-at")
     stages = (
-        _marked(Stage.objects.filter(Q(pk__in=Stage.objects.next_up().values("pk")) | finished).told())
+        _marked(Stage.objects.filter(Q(pk__in=Stage.objects.first_left().values("pk")) | finished).told())
         .filter(piece__job__closed_on=None)
         .annotate(touched=Subquery(touches.values("at")[:1]))
         .order_by(F("touched").desc(nulls_last=True), "-piece_id")

@@ -251,3 +251,30 @@ def test_the_note_the_last_photo_and_the_studio_s_sentence_stand_on_the_page(ada
 def test_the_script_is_small() -> None:
     script = Path(__file__).resolve().parent.parent.parent / "studio/bench/static/bench/bench.js"
     assert script.stat().st_size < 3000
+
+
+def test_the_bench_begins_with_what_the_plan_has_first(ada: Client) -> None:
+    """The first van has an hour's work to come, the second eight days' work in eight days: the plan begins there."""
+    sooner, longer = (
+        builders.job("Pretzel", stages=("carving",)),
+        builders.job("Giant boot", stages=("carving", "paint")),
+    )
+    for job, van, hours in ((sooner, date(2026, 3, 18), 1), (longer, date(2026, 3, 20), 32)):
+        Job.objects.filter(pk=job.pk).update(van_day=van)
+        Stage.objects.filter(piece__job=job).update(work_min=hours * 60)
+    assert labels(ada.get(reverse("bench"))) == ["Pretzel", "Giant boot"]  # before the first plan, by van
+    builders.work()
+    assert labels(ada.get(reverse("bench"))) == ["Giant boot", "Pretzel"]
+    stuck = builders.say_stuck(builders.stage(longer))
+    assert labels(ada.get(reverse("bench"))) == ["Pretzel", "Giant boot"]  # at once, not with the next plan
+    assert "Pretzel" in ada.get(reverse("bench-kept", args=[stuck.pk])).content.decode()
+
+
+def test_what_waits_for_another_piece_is_on_no_bench(ada: Client) -> None:
+    job = builders.job("Ammonite", stages=("fit-up", "paint"))
+    made = actions.add_piece(job, name="Bracket", by=builders.lead(), now=NOW)
+    actions.add_stage(made, kind=StageKind.objects.get(name="carpentry"), by=builders.lead(), now=NOW)
+    assert labels(ada.get(reverse("bench"))) == ["Bracket"]
+    assert set(labels(ada.get(reverse("bench-all")))) == {"Ammonite", "Bracket"}
+    builders.log_done(builders.stage(job, "carpentry"))
+    assert labels(ada.get(reverse("bench"))) == ["Ammonite"]

@@ -451,7 +451,7 @@ def test_a_stuck_stage_costs_a_few_queries_however_much_was_said(
     for address, count in zip((page_of(stage), kept_page(entry), form_of(stage)), counts, strict=True):
         with django_assert_num_queries(count):
             ada.get(address)
-    assert max(counts) <= 16
+    assert max(counts) <= 17  # the plan is one of them
 
 
 def test_the_lead_looks_first_makes_no_difference(ada: Client) -> None:

@@ -1,6 +1,8 @@
 """What each stage waits for, when nobody chose it: the one before it, and where pieces meet, the others (common practice,
 no source: construction is finished and fitted together before any decoration starts)."""
 
+import random
+
 import pytest
 
 from studio.workshop import actions
@@ -91,3 +93,38 @@ def test_a_ring_is_named_and_none_is_empty() -> None:
     assert found[0] == found[-1]
     assert set(found) == {1, 2, 3}
     assert ring({7: frozenset({7})}) == [7, 7]
+
+
+def test_what_is_next_up_is_what_waits_for_nothing() -> None:
+    """The database is asked for the same rule; both answer for jobs of every shape, with chosen arcs."""
+    draw = random.Random(7)
+    kinds = ("carpentry", "mould", "lay-up", "fit-up", "filling", "paint")
+    seen = {"waiting": 0, "meeting": 0, "chosen": 0}
+    for number in range(40):
+        job = builders.job(f"Job {number}", stages=draw.choices(kinds, k=draw.randrange(1, 5)))
+        for piece in range(draw.randrange(3)):
+            made = actions.add_piece(
+                job, name=f"Piece {piece}", stands_alone=draw.random() < 0.2, by=builders.lead(), now=NOW
+            )
+            for kind in draw.choices(kinds, k=draw.randrange(5)):
+                actions.add_stage(made, kind=StageKind.objects.get(name=kind), by=builders.lead(), now=NOW)
+        rows = stages(job)
+        chosen: dict[int, list[int]] = {}
+        for stage in rows:
+            if len(rows) > 1 and draw.random() < 0.3:
+                others = draw.sample([other for other in rows if other != stage], k=1)
+                stage.follows.set(others)
+                chosen[stage.pk] = [other.pk for other in others]
+        waits_for = followed(rows, chosen)
+        done: set[int] = set()
+        for stage in sorted(rows, key=lambda row: (row.position, row.pk)):
+            if waits_for[stage.pk] <= done and draw.random() < 0.6:
+                done.add(stage.pk)
+        Stage.objects.filter(pk__in=done).update(done_at=NOW, done_by=builders.lead())
+        left = {pk: waits - done for pk, waits in waits_for.items() if pk not in done}
+        expected = {pk for pk, waits in left.items() if not waits}
+        assert set(Stage.objects.filter(piece__job=job).next_up().values_list("pk", flat=True)) == expected, number
+        seen["waiting"] += len(left) - len(expected)
+        seen["meeting"] += sum(row.kind.meets and bool(left.get(row.pk)) for row in rows)
+        seen["chosen"] += sum(pk in left for pk in chosen)
+    assert all(count > 10 for count in seen.values()), seen

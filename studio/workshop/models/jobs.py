@@ -109,18 +109,41 @@ class StageQuerySet(models.QuerySet["Stage"]):
         """With all that a line about a stage names."""
         return self.select_related("kind", "piece__job__client", "maker", "done_by")
 
-    def next_up(self) -> "StageQuerySet":
+    def first_left(self) -> "StageQuerySet":
         """The first stage of each piece that is not done, in jobs that are still going."""
-        earlier = Stage.objects.filter(piece=OuterRef("piece"), done_at=None).filter(
-            Q(position__lt=OuterRef("position")) | Q(position=OuterRef("position"), id__lt=OuterRef("id"))
+        return self.filter(done_at=None, piece__job__closed_on=None).exclude(Exists(_earlier(done_at=None)))
+
+    def next_up(self) -> "StageQuerySet":
+        """What can be gone on with: stages that are not done, in jobs that are still going, of which all is done that they
+        wait for. That is ``planning.following`` as one question to the database."""
+        chosen = Stage.follows.through.objects.filter(from_stage=OuterRef("pk"))
+        made_before_it_meets = ~Exists(_earlier(kind__meets=True)) & (
+            Exists(Stage.objects.filter(piece=OuterRef("piece"), kind__meets=True))
+            | Q(kind__position__lt=OuterRef("kind__position"))
         )
-        return self.filter(done_at=None, piece__job__closed_on=None).exclude(Exists(earlier))
+        others = Stage.objects.filter(
+            made_before_it_meets,
+            done_at=None,
+            kind__meets=False,
+            piece__job=OuterRef("piece__job"),
+            piece__stands_alone=False,
+        ).exclude(piece=OuterRef("piece"))
+        meets = Q(kind__meets=True, piece__stands_alone=False)
+        usual = ~Exists(_earlier(done_at=None)) & (~meets | ~Exists(others))
+        waits = Exists(chosen.filter(to_stage__done_at=None))
+        return self.filter(Exists(chosen) & ~waits | ~Exists(chosen) & usual, done_at=None, piece__job__closed_on=None)
 
     def on_bench_of(self, person: Person) -> "StageQuerySet":
         """Given to this person, to nobody, or to somebody who has left; the first van first."""
         mine = self.filter(Q(maker=person) | Q(maker=None) | Q(maker__is_active=False))
         van = models.F("piece__job__van_day").asc(nulls_last=True)
         return mine.order_by(van, "piece__job_id", "piece__position", "piece_id", "position", "id")
+
+
+def _earlier(**which: object) -> StageQuerySet:
+    """Those before a stage in its piece, from the query around this."""
+    before = Q(position__lt=OuterRef("position")) | Q(position=OuterRef("position"), id__lt=OuterRef("id"))
+    return Stage.objects.filter(before, piece=OuterRef("piece"), **which)
 
 
 class Stage(models.Model):
