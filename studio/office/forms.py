@@ -95,7 +95,7 @@ def _told(field: forms.Field, value: Any) -> str:
     if isinstance(value, bool):
         return "Yes" if value else "No"
     if isinstance(value, date):
-        return f"{short_day(value)} {value.year}"
+        return short_day(value, date.min)  # with its year
     value = field.prepare_value(value)
     return str(value) if value not in {None, ""} else "(nothing)"
 

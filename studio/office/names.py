@@ -51,16 +51,19 @@ class Names:
 
     def until(self, key: int) -> str:
         """The day on which a stage is planned to begin, as what it waits for ends: " until Wed 2 Dec"."""
-        told = self.plan.stages.get(key) if self.plan else None
-        return self._until(told.start.date()) if told else ""
+        plan = self.plan
+        told = plan.stages.get(key) if plan else None
+        return _until(told.start.date(), plan.day) if plan and told else ""
 
     def cured(self, key: int) -> str:
         """The day on which a stage that is still to be done has set: " until Mon 30 Nov"; " yet" where it is done."""
-        told = self.plan.stages.get(key) if self.plan else None
-        return self._until(told.cured.date()) if told else " yet"
+        plan = self.plan
+        told = plan.stages.get(key) if plan else None
+        return _until(told.cured.date(), plan.day) if plan and told else " yet"
 
-    def _until(self, day: date) -> str:
-        return f" until {'later today' if self.plan and day == self.plan.day else short_day(day)}"
+
+def _until(day: date, today: date) -> str:
+    return f" until {'later today' if day == today else short_day(day, today)}"
 
 
 def names_for(plan: Told | None, *, stuck: Mapping[int, int] | None = None, only: int | None = None) -> Names:

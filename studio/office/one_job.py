@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import QuerySet
@@ -67,7 +67,7 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
     return {
         "job": job,
         "now": now,
-        "lede": _lede(job, pieces),
+        "lede": _lede(job, pieces, timezone.localdate(now)),
         "head": _head(job, told, pieces, now) if told else None,
         "pieces": pieces,
         "last": last,
@@ -95,26 +95,28 @@ def pieces_of(job: Job, told: Told | None, now: datetime) -> list[PieceLines]:
     return [PieceLines(piece, lines.get(piece.pk, ())) for piece in job.pieces.all()]
 
 
-def _lede(job: Job, pieces: list[PieceLines]) -> str:
+def _lede(job: Job, pieces: list[PieceLines], today: date) -> str:
     stages = [line for piece in pieces for line in piece.stages]
     done = sum(line.state == "done" for line in stages)
     coming = [
         f"{line.stage} of {piece.piece}" if len(pieces) > 1 else str(line.stage)
         for piece in pieces
-        if (line := next((line for line in piece.stages if line.state != "done"), None))
+        if (line := next((line for line in piece.stages if line.state not in {"done", "to come"}), None))
     ]
     if job.closed_on:
-        first = f"Closed on {short_day(job.closed_on)} {job.closed_on.year}."
+        first = f"Closed on {short_day(job.closed_on, today)}."
     elif not stages:
         first = "Nothing is set out yet: add its pieces and the stages they go through."
-    elif not coming:
+    elif done == len(stages):
         first = f"All {many(len(stages), 'stage')} are done." if len(stages) > 1 else "Its one stage is done."
+    elif not coming:
+        first = f"Each stage that is left waits for another. {sentence(number(done)) if done else 'None'} of {many(len(stages), 'stage')} done."
     else:
         rest = f", and {many(len(coming) - 3, 'more piece')} to go on with" if len(coming) > 3 else ""
         first = f"{listed(coming[:3]) if not rest else ', '.join(coming[:3])}{rest} {'is' if len(coming) == 1 else 'are'} next."
         first = f"{sentence(first)} {sentence(number(done)) if done else 'None'} of {many(len(stages), 'stage')} done."
-    van = f"The van leaves on {short_day(job.van_day)}." if job.van_day else "It has no van day yet."
-    wanted = f" It is wanted on {short_day(job.wanted_day)}." if job.wanted_day else ""
+    van = f"The van leaves on {short_day(job.van_day, today)}." if job.van_day else "It has no van day yet."
+    wanted = f" It is wanted on {short_day(job.wanted_day, today)}." if job.wanted_day else ""
     straight = job.release == Release.STRAIGHT
     photos = " Photos go to the client straight." if straight else " Photos go to the client when you have looked."
     return f"{first} {van}{wanted}{photos}" if not job.closed_on else first

@@ -4,7 +4,7 @@ stages that have a day of their own."""
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from django.utils.safestring import SafeString, mark_safe
 
@@ -20,7 +20,6 @@ from studio.office.wording import sentence, short_day
 from studio.workshop.models import Job, Wanted
 from studio.workshop.planning import DeadlineTold, ProblemTold
 
-FAR = timedelta(days=300)  # from here on a day says its year
 _WANTED = {
     Wanted.THERE: "when it must be there",
     Wanted.OPENS: "when it opens",
@@ -101,11 +100,11 @@ def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: Work
 def _of_stage(named: StageNamed, due: date, told: DeadlineTold, job: Job, days: WorkedDays, today: date) -> Rule:
     return Rule(
         key=f"stage-{told.stage}",
-        name=f"{sentence(named.words)} by {_day(due, today)}",
+        name=f"{sentence(named.words)} by {short_day(due, today)}",
         address=stage_at(told.stage),
         under=job.name if named.alone else named.piece,
         word=stands(told, fixed=job.fixed) or "no day yet",
-        dates=_spans([f"likely ready {_day(told.ready, today)}"] if told.ready else []),
+        dates=_spans([f"likely ready {short_day(told.ready, today)}"] if told.ready else []),
         line=lying.line(days, today, told.ready, due, told.hand, held=False),
         kind="own over" if told.over else "own",
     )
@@ -125,16 +124,16 @@ def _said(one: Standing, names: Names) -> Parts:
 def _dates(one: Standing, today: date) -> SafeString:
     job, told = one.job, []
     if one.ready:
-        when = _day(one.ready, today)
+        when = short_day(one.ready, today)
         if one.finished and one.ready <= today:
             told.append("all of it is done")
         else:
             told.append(f"{'at best' if one.held else 'likely'} ready {when}")
     if job.van_day:
         was = "was " if job.van_day < today else ""
-        told.append(f"van {was}{_day(job.van_day, today)}{' (fixed)' if job.fixed else ''}")
+        told.append(f"van {was}{short_day(job.van_day, today)}{' (fixed)' if job.fixed else ''}")
     elif job.wanted_day:
-        told.append(f"wanted {_day(job.wanted_day, today)}{' (fixed)' if job.fixed else ''}")
+        told.append(f"wanted {short_day(job.wanted_day, today)}{' (fixed)' if job.fixed else ''}")
     return _spans(told)
 
 
@@ -157,13 +156,11 @@ def _about_days(one: Standing, today: date) -> Iterator[Parts]:
         yield parts(("Set its van day", change), ".")
     elif job.van_day < today:
         close = "close the job, or set" if one.finished else "set"
-        yield parts(f"Its van was {_day(job.van_day, today)}. ", (sentence(f"{close} another day"), change), ".")
+        yield parts(f"Its van was {short_day(job.van_day, today)}. ", (sentence(f"{close} another day"), change), ".")
     if job.van_day and job.wanted_day and job.wanted_day < job.van_day:
-        wanted = f"{_day(job.wanted_day, today)}, {_WANTED[Wanted(job.wanted_means)]}"
+        wanted = f"{short_day(job.wanted_day, today)}, {_WANTED[Wanted(job.wanted_means)]}"
         yield parts(
-            f"The van leaves on {_day(job.van_day, today)}, later than {wanted}. ", ("Change the days", change), "."
+            f"The van leaves on {short_day(job.van_day, today)}, later than {wanted}. ",
+            ("Change the days", change),
+            ".",
         )
-
-
-def _day(day: date, today: date) -> str:
-    return f"{short_day(day)} {day.year}" if abs(day - today) > FAR else short_day(day)

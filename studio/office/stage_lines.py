@@ -29,7 +29,6 @@ _SAID = {
     Trouble.ZERO_HOURS: "It has no hours.",
     planning.LOGGED_AHEAD: "That hour is still to come: the clock of this machine was wrong.",
 }
-A_LONG_WAY = timedelta(days=300)  # from here on a day says its year
 
 
 @dataclass(frozen=True)
@@ -83,7 +82,8 @@ def _lines(stages: Iterable[Stage], around: Around) -> Iterable[StageLine]:
         if stage.done_at:
             yield _done(stage, stage.done_at, around)
             continue
-        yield _open(stage, around, first=first)
+        waits = any(not around.order.stages[other].done_at for other in around.order.following[stage.pk])
+        yield _open(stage, around, free=not waits and (first or stage.pk in around.order.chosen))
         first = False
 
 
@@ -96,15 +96,15 @@ def _done(stage: Stage, at: datetime, around: Around) -> StageLine:
     return StageLine(stage, "done", words, " ".join(filter(None, [*wrong, not_done_before(around.order, stage)])))
 
 
-def _open(stage: Stage, around: Around, *, first: bool) -> StageLine:
+def _open(stage: Stage, around: Around, *, free: bool) -> StageLine:
     stuck, troubles = around.stuck.get(stage.pk), around.troubles.get(stage.pk, ())
     placed = around.told.stages.get(stage.pk) if around.told else None
-    due = f", must be done by {short_day(stage.due_on)}" if stage.due_on else ""
+    due = f", must be done by {short_day(stage.due_on, timezone.localdate(around.now))}" if stage.due_on else ""
     if stuck:
         said = f"{stuck.get_needs_display().lower()}, said {on_or_at(stuck.at, around.now)} by {stuck.entry.by}"
         planned = f"; at best {_planned(stage, placed, around)}" if placed else ""
         return StageLine(stage, "stuck", f"{said}{planned}{due}", stuck=stuck.pk)
-    state = "on the bench" if stage.pk in around.begun else "next" if first else "to come"
+    state = "on the bench" if stage.pk in around.begun else "next" if free else "to come"
     if placed:
         words = _planned(stage, placed, around)
     else:
@@ -136,9 +136,7 @@ def _days(first: datetime, last: datetime, now: datetime) -> str:
 
 def _day(day: date, now: datetime) -> str:
     today = timezone.localdate(now)
-    if day == today:
-        return "today"
-    return f"{short_day(day)} {day.year}" if abs(day - today) > A_LONG_WAY else short_day(day)
+    return "today" if day == today else short_day(day, today)
 
 
 def _until(hard: datetime, ended: datetime, now: datetime) -> str:

@@ -59,6 +59,8 @@ def ended(stuck: Stuck, now: datetime) -> str:
     at = on_or_at(stuck.answered_at, now)
     if stuck.answer:
         return f"{stuck.answered_by} answered {at}: “{stuck.answer}”"
+    if stuck.stage.done_at == stuck.answered_at:
+        return f"{stuck.answered_by} finished it {at}."
     if stuck.answered_by_id == stuck.entry.by_id:
         return f"{stuck.answered_by} carried on {at}."
     return f"{stuck.answered_by} said {at} that it goes on."

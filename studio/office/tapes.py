@@ -59,7 +59,7 @@ def by_week(today: date, q: str = "") -> list[Week]:
         coming.setdefault(stage.piece.job_id, []).append(stage)
     van_days: Iterable[Job] = sorted(jobs, key=lambda job: (job.van_day is None, job.van_day or today))
     return [
-        Week(_heading(monday, today), tuple(_tape(job, coming.get(job.pk, []), told) for job in of_week))
+        Week(_heading(monday, today), tuple(_tape(job, coming.get(job.pk, []), told, today) for job in of_week))
         for monday, of_week in groupby(van_days, key=lambda job: _monday(job.van_day))
     ]
 
@@ -73,10 +73,10 @@ def _heading(monday: date | None, today: date) -> str:
         return "No van day yet"
     gone = ", gone by" if monday + timedelta(days=6) < today else ""
     this = "This week, " if monday == _monday(today) else "Week of "
-    return f"{this}{short_day(monday)}{f' {monday.year}' if monday.year != today.year else ''}{gone}"
+    return f"{this}{short_day(monday, today)}{gone}"
 
 
-def _tape(job: Job, coming: list[Stage], told: planning.Told | None) -> Tape:
+def _tape(job: Job, coming: list[Stage], told: planning.Told | None, today: date) -> Tape:
     """What is next, in words: the first stage of the first piece, and how many pieces more have one to come."""
     stages, done = getattr(job, "stages", 0), getattr(job, "done", 0)
     if not stages:
@@ -91,7 +91,7 @@ def _tape(job: Job, coming: list[Stage], told: planning.Told | None) -> Tape:
         words = sentence(
             f"{where}{first} is next{owner}{others}. {sentence(number(done)) if done else 'None'} of {number(stages)} done."
         )
-    van = f"Van {short_day(job.van_day)}. " if job.van_day else ""
+    van = f"Van {short_day(job.van_day, today)}. " if job.van_day else ""
     stands = standing(job, told.jobs.get(job.pk), left=done < stages) if told else None
     hand = stands.word if stands and stages and job.van_day else ""
     return Tape(job.pk, job.name, job.client.name, hand, bool(stands and stands.rank is Rank.OVER), van + words)

@@ -132,13 +132,13 @@ def _must_start(names: Names, jobs: Sequence[Job], today: date) -> list[Parts]:
         return []
     by_id = {job.pk: job for job in jobs}
     return [
-        _start(stage, names, job)
+        _start(stage, names, job, today)
         for stage in plan.must_start
         if (named := names.stages.get(stage)) and (job := by_id.get(named.job_id))
     ]
 
 
-def _start(stage: int, names: Names, job: Job) -> Parts:
+def _start(stage: int, names: Names, job: Job, today: date) -> Parts:
     named, plan = names.stages[stage], names.plan
     placed = plan.stages.get(stage) if plan else None
     who = listed([names.people.get(maker, "somebody") for maker in placed.makers]) if placed else ""
@@ -149,7 +149,7 @@ def _start(stage: int, names: Names, job: Job) -> Parts:
     if job.van_day and told and told.over:
         otherwise = f"or {its} is missed by more"
     elif job.van_day:
-        otherwise = f"or {its} on {short_day(job.van_day)} is missed"
+        otherwise = f"or {its} on {short_day(job.van_day, today)} is missed"
     else:
         otherwise = "or its deadline moves"
     return parts((f"Start {named}", stage_at(stage)), f" today{doing} {otherwise}.")
@@ -194,7 +194,7 @@ def _van(job: Job, today: date) -> Parts:
 
 
 def _when(day: date, today: date) -> str:
-    return "tomorrow" if (day - today).days == 1 else f"on {short_day(day)}"
+    return "tomorrow" if (day - today).days == 1 else f"on {short_day(day, today)}"
 
 
 def _more_vans(day: str, rest: Sequence[Parts], more: bool) -> Parts:

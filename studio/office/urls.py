@@ -89,6 +89,7 @@ urlpatterns = [
     path("kinds/", kinds.kinds, name="office-kinds"),
     path("kinds/new/", kinds.new_kind, name="office-new-kind"),
     path("kinds/<int:kind_id>/", kinds.kind, name="office-kind"),
+    path("kinds/<int:kind_id>/remove/", kinds.remove_kind, name="office-remove-kind"),
     path("stuck/", stuck.stuck_stages, name="office-stuck-stages"),
     path("stuck/<int:stuck_id>/", stuck.stuck, name="office-stuck"),
 ]

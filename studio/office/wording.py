@@ -1,12 +1,13 @@
 """How the office says numbers and hours: "three letters", "10:52", "Tue 10 Mar 10:52"."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 from django.utils.dateformat import format as written
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
+_FAR = timedelta(days=300)
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -43,9 +44,17 @@ def on_or_at(at: datetime, now: datetime) -> str:
     return f"{'on' if ' ' in told else 'at'} {told}"
 
 
-def short_day(day: date) -> str:
-    """``Fri 4 Dec``"""
-    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+def short_day(day: date, today: date) -> str:
+    """``Fri 4 Dec``, and with its year where another might be meant."""
+    year = f" {day.year}" if abs(day - today) > _FAR else ""
+    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}{year}"
+
+
+def told_days(first: date, last: date, today: date) -> str:
+    """``on Fri 4 Dec``, ``from Fri 4 Dec to Mon 7 Dec``"""
+    if first == last:
+        return f"on {short_day(first, today)}"
+    return f"from {short_day(first, today)} to {short_day(last, today)}"
 
 
 def bare_day(day: date) -> str:

@@ -117,12 +117,12 @@ def test_days_are_shut_and_opened_again(office: Browser) -> None:
     assert "No closed days are coming" in text(office.get("/office/closures/"))
     one = {"first_day": "2026-05-01", "last_day": "", "name": "Yard is dug up"}
     answer = office.post("/office/closures/", one, follow=True)
-    assert "The shop is shut on Friday 1 May: Yard is dug up." in text(answer)
-    assert "The shop is next shut on Friday 1 May: Yard is dug up" in text(answer)
+    assert "The shop is shut on Fri 1 May: Yard is dug up." in text(answer)
+    assert "The shop is next shut on Fri 1 May: Yard is dug up" in text(answer)
     assert plan_waits()
     several = {"first_day": "2026-08-03", "last_day": "2026-08-14", "name": "Summer break"}
     answer = office.post("/office/closures/", several, follow=True)
-    assert "from Monday 3 August to Friday 14 August: Summer break." in text(answer)
+    assert "from Mon 3 Aug to Fri 14 Aug: Summer break." in text(answer)
     assert [(row.first_day, row.last_day, row.public) for row in Closure.objects.all()] == [
         (date(2026, 5, 1), date(2026, 5, 1), False),
         (date(2026, 8, 3), date(2026, 8, 14), False),
@@ -262,6 +262,12 @@ def test_a_country_that_is_none_gets_a_sentence(sent: dict[str, str], office: Br
     assert "Choose one from the list." in text(answer)
     assert not Closure.objects.exists()
     assert office.get("/office/closures/public/", sent).status_code in {200, 422}
+
+
+def test_days_that_all_regions_share_are_said_to_be_no_more_than_that(office: Browser) -> None:
+    shared = "These are the days that every region keeps."
+    assert shared in text(office.get("/office/closures/public/", {"country": "GB"}))
+    assert shared not in text(office.get("/office/closures/public/", {"country": "GB", "region": "SCT"}))
 
 
 def test_the_page_of_closed_days_asks_as_much_for_fifty_as_for_one(office: Browser, ines: Person) -> None:

@@ -84,7 +84,7 @@ def test_a_changed_kind_leaves_the_stages_that_are_set_out(office: Browser) -> N
         ({"crew": "7"}, "Write a number from 1 to 6."),
         ({"crew": ""}, "Write a number from 1 to 6."),
         ({"name": ""}, "Give it a name."),
-        ({"name": "Mould"}, "There is a stage kind called Mould already."),
+        ({"name": "Mould"}, "There is a kind of work called Mould already."),
     ],
 )
 def test_what_cannot_be_gets_a_sentence_and_nothing_is_lost(
@@ -142,3 +142,25 @@ def test_the_page_asks_as_much_for_fifty_as_for_one(office: Browser, ines: Perso
         place = actions.add_place(name=f"rack {number}", capacity=1, by=ines, now=NOW)
         actions.add_kind(name=f"step {number}", sentence="", place=place, by=ines, now=NOW)
     assert questions() == before
+
+
+def test_a_kind_that_was_mistyped_can_be_removed(office: Browser) -> None:
+    office.post("/office/kinds/new/", {"name": "giliding", "crew": "1"})
+    kind = StageKind.objects.get(name="giliding")
+    assert "Remove this kind" in text(office.get(f"/office/kinds/{kind.pk}/"))
+    assert "Remove giliding?" in text(office.get(f"/office/kinds/{kind.pk}/remove/"))
+    assert "Giliding is removed." in text(office.post(f"/office/kinds/{kind.pk}/remove/", follow=True))
+    assert not StageKind.objects.filter(name="giliding").exists()
+
+
+def test_a_kind_that_is_in_use_or_set_out_by_a_method_stays(office: Browser) -> None:
+    job = builders.job(stages=["mould"])
+    office.post("/office/kinds/new/", {"name": "gilding", "crew": "1"})
+    gilding = StageKind.objects.get(name="gilding")
+    actions.add_stage(job.pieces.get(), kind=gilding, by=builders.lead(), now=NOW)
+    for kind, why in ((gilding, "There are stages of gilding"), (mould(), "New jobs are set out with mould")):
+        assert "Remove this kind" not in text(office.get(f"/office/kinds/{kind.pk}/"))
+        answer = office.post(f"/office/kinds/{kind.pk}/remove/")
+        assert answer.status_code == 422
+        assert why in text(answer)
+        assert StageKind.objects.filter(pk=kind.pk).exists()

@@ -160,9 +160,9 @@ def test_taken_back_it_says_so(office: Browser, stuck: Stuck) -> None:
     assert CAN not in text(office.get(LIST))
 
 
-def test_done_by_another_it_goes_on(office: Browser, stuck: Stuck) -> None:
+def test_done_by_another_it_is_finished(office: Browser, stuck: Stuck) -> None:
     builders.log_done(stuck.stage, by=builders.person("Bo"), now=NOW - MINUTE)
-    assert "Bo said at 10:41 that it goes on." in text(office.get(page_of(stuck)))
+    assert "Bo finished it at 10:41." in text(office.get(page_of(stuck)))
 
 
 def test_in_a_closed_job_it_waits_for_nobody(office: Browser, stuck: Stuck) -> None:

@@ -11,13 +11,16 @@ import pytest
 from studio.workshop import actions
 from studio.workshop.actions import Refused
 from studio.workshop.models import (
+    Absence,
     Closure,
     Entry,
     Errand,
     ErrandState,
+    History,
     Job,
     Kind,
     Needs,
+    Overtime,
     Person,
     Place,
     Stage,
@@ -296,3 +299,13 @@ def test_days_that_cannot_be_are_refused(first: str, last: str) -> None:
         actions.add_closure(**days, name="Odd", by=builders.lead(), now=NOW)
     with pytest.raises(Refused):
         actions.add_absence(builders.person("Ada"), **days, by=builders.lead(), now=NOW)
+
+
+def test_days_that_are_sent_twice_are_kept_once(published: list[str]) -> None:
+    ines, ada, day = builders.lead(), _ada(), date(2026, 3, 11)
+    for _ in range(2):
+        actions.add_closure(first_day=day, last_day=day, name="Stocktaking", by=ines, now=NOW)
+        actions.add_absence(ada, first_day=day, last_day=day, by=ines, now=NOW)
+        actions.add_overtime(ada, day=day, starts=time(8), ends=time(12), by=ines, now=NOW)
+    assert [rows.objects.count() for rows in (Closure, Absence, Overtime)] == [1, 1, 1]
+    assert History.objects.filter(verb="added", subject__regex="^(closure|absence|overtime) ").count() == 3

@@ -1,4 +1,4 @@
-"""``{% load office %}``: the bar of the office, and hours as a sentence says them."""
+"""``{% load office %}``: the bar of the office, and days and hours as a sentence says them."""
 
 from datetime import datetime
 from typing import Any
@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from studio.office import wording
 
 register = template.Library()
+register.filter("dated", wording.short_day)
 
 # What the bar says, where it leads, and the nouns of the office's other addresses that it covers.
 _BAR = (

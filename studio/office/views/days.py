@@ -6,7 +6,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.dateformat import format as written
 from django.views.decorators.http import require_http_methods, require_POST
 
 from studio.front.signin import lead_only
@@ -14,6 +13,7 @@ from studio.office.day_forms import ClosureForm, WeekForm, of_week
 from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
 from studio.office.spans import told_week
+from studio.office.wording import short_day, told_days
 from studio.workshop import actions
 from studio.workshop.models import Closure, Person, Studio
 from studio.workshop.public_days import NoSuchRegion, countries, public_days, regions
@@ -50,7 +50,7 @@ def closures(request: HttpRequest) -> HttpResponse:
 
     if kept(form, add):
         first, last = form.cleaned_data["first_day"], form.cleaned_data["last_day"]
-        days = f"on {_day(first)}" if first == last else f"from {_day(first)} to {_day(last)}"
+        days = told_days(first, last, timezone.localdate(now))
         messages.success(request, f"The shop is shut {days}: {form.cleaned_data['name']}.")
         return redirect("office-closures")
     rows, today = Closure.objects.all(), timezone.localdate(now)
@@ -65,13 +65,10 @@ def closures(request: HttpRequest) -> HttpResponse:
         send="Shut the shop then",
         back="/office/settings/",
         template="office/closures.html",
+        today=today,
         coming=coming,
         gone=gone,
     )
-
-
-def _day(day: date) -> str:
-    return written(day, "l j F")
 
 
 def _next_shut(today: date) -> str:
@@ -80,8 +77,7 @@ def _next_shut(today: date) -> str:
         return "No closed days are coming"
     if closure.first_day <= today:
         return f"The shop is shut today: {closure}"
-    year = "" if closure.first_day.year == today.year else f" {closure.first_day.year}"
-    return f"The shop is next shut on {_day(closure.first_day)}{year}: {closure}"
+    return f"The shop is next shut on {short_day(closure.first_day, today)}: {closure}"
 
 
 @lead_only

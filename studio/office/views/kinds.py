@@ -8,11 +8,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.front.signin import lead_only
 from studio.office.day_forms import SETS, KindForm
-from studio.office.saving import form_from, form_page, kept, who
+from studio.office.saving import ask_first, form_from, form_page, kept, who
 from studio.office.spans import told_hours
 from studio.office.wording import many, sentence
 from studio.workshop import actions
-from studio.workshop.models import StageKind
+from studio.workshop.models import Stage, StageKind
 
 _FIELDS = ("name", "sentence", "work_min", "crew", "place", "cure_min", "cure_holds", "meets")
 
@@ -67,4 +67,23 @@ def kind(request: HttpRequest, kind_id: int) -> HttpResponse:
         lede="New stages begin from this. Those that are set out already keep what they have.",
         send="Keep it",
         back="/office/kinds/",
+        template="office/kind.html",
+        kind=row,
+        unused=not row.key and not Stage.objects.filter(kind=row).exists(),
+    )
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def remove_kind(request: HttpRequest, kind_id: int) -> HttpResponse:
+    row = get_object_or_404(StageKind, pk=kind_id)
+    return ask_first(
+        request,
+        lambda: actions.remove_kind(row, by=who(request), now=timezone.now()),
+        heading=f"Remove {row}?",
+        lede="No stage is of this kind, and none can be after.",
+        send="Remove this kind",
+        back=f"/office/kinds/{kind_id}/",
+        then="/office/kinds/",
+        done=f"{sentence(row.name)} is removed.",
     )

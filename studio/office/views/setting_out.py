@@ -65,10 +65,12 @@ def _was_set_out(job: Job) -> str:
     what = f"Set out: {many(pieces, 'piece')}, {many(stages, 'stage')}." if pieces else "Set out. Add its pieces below."
     if not job.van_day:
         return f"{what} It has no van day yet: write one in when you know it."
-    if job.van_day < timezone.localdate():
-        return f"{what} Its van day, {short_day(job.van_day)}, is past: change it."
-    shut = f" Nobody works on {short_day(job.wanted_day)}." if job.wanted_day and job.wanted_day > job.van_day else ""
-    return f"{what} The van is set for {short_day(job.van_day)}; change it if it leaves earlier.{shut}"
+    today = timezone.localdate()
+    van, wanted = short_day(job.van_day, today), job.wanted_day
+    if job.van_day < today:
+        return f"{what} Its van day, {van}, is past: change it."
+    shut = f" Nobody works on {short_day(wanted, today)}." if wanted and wanted > job.van_day else ""
+    return f"{what} The van is set for {van}; change it if it leaves earlier.{shut}"
 
 
 @lead_only

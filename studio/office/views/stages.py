@@ -109,7 +109,7 @@ def finish(request: HttpRequest, stage_id: int) -> HttpResponse:
 
     if kept(form, act):
         if logged[0].pk == form.cleaned_data["entry"]:
-            day, hour = short_day(form.cleaned_data["day"]), f"{form.cleaned_data['hour']:%H:%M}"
+            day, hour = short_day(form.cleaned_data["day"], timezone.localdate()), f"{form.cleaned_data['hour']:%H:%M}"
             messages.success(request, f"Logged as done for {form.cleaned_data['whose']}, {day} {hour}.")
         else:
             messages.error(request, f"{logged[0].by} had logged it already, {when(logged[0].at, now)}. That stays.")

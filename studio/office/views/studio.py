@@ -45,7 +45,7 @@ def settings(request: HttpRequest) -> HttpResponse:
 def _more(studio: Studio, today: date) -> list[tuple[str, str, str]]:
     """What else is set, a sentence each: the address, its name, and how it stands."""
     closure = Closure.objects.filter(last_day__gte=today).order_by("first_day", "pk").first()
-    shut = f"the next is {closure}, {short_day(closure.first_day)}" if closure else "none are coming"
+    shut = f"the next is {closure}, {short_day(closure.first_day, today)}" if closure else "none are coming"
     return [
         ("office-hours", "Hours", f"when the shop is open: {told_week(studio.hours)}"),
         ("office-closures", "Closed days", f"and public holidays: {shut}"),

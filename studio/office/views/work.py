@@ -11,7 +11,7 @@ from studio.office.day_forms import AwayForm, LongerForm, WorkForm, of_week
 from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
 from studio.office.spans import told_week
-from studio.office.wording import short_day
+from studio.office.wording import short_day, told_days
 from studio.workshop import actions
 from studio.workshop.models import Absence, Overtime, Person, Studio, Week
 
@@ -40,6 +40,7 @@ def work(request: HttpRequest, person_id: int) -> HttpResponse:
         back=f"/office/people/{person_id}/",
         template="office/work.html",
         somebody=row,
+        today=today,
         away=page_by_key(away, request.GET.get("away", ""), by="first_day", newest_first=False),
         longer=page_by_key(longer, request.GET.get("longer", ""), by="day", newest_first=False),
         away_form=AwayForm(),
@@ -76,8 +77,8 @@ def new_absence(request: HttpRequest, person_id: int) -> HttpResponse:
         actions.add_absence(row, **days, by=who(request), now=timezone.now())  # type: ignore[arg-type]
 
     if kept(form, add):
-        first, last = short_day(form.cleaned_data["first_day"]), short_day(form.cleaned_data["last_day"])
-        messages.success(request, f"{row} is away {f'on {first}' if first == last else f'from {first} to {last}'}.")
+        days = told_days(form.cleaned_data["first_day"], form.cleaned_data["last_day"], timezone.localdate())
+        messages.success(request, f"{row} is away {days}.")
         return redirect("office-work", person_id)
     back = f"/office/people/{person_id}/work/"
     return form_page(request, form, heading=f"Days when {row} is away", send="Note these days", back=back)
@@ -88,7 +89,7 @@ def new_absence(request: HttpRequest, person_id: int) -> HttpResponse:
 def remove_absence(request: HttpRequest, absence_id: int) -> HttpResponse:
     row = get_object_or_404(Absence.objects.select_related("person"), pk=absence_id)
     actions.remove_absence(row, by=who(request), now=timezone.now())
-    messages.success(request, f"{row.person} is there after all from {short_day(row.first_day)}.")
+    messages.success(request, f"{row.person} is there after all from {short_day(row.first_day, timezone.localdate())}.")
     return redirect("office-work", row.person_id)
 
 
@@ -104,7 +105,7 @@ def new_overtime(request: HttpRequest, person_id: int) -> HttpResponse:
     if kept(form, add):
         hours = form.cleaned_data
         span = f"{hours['starts']:%H:%M} to {hours['ends']:%H:%M}"
-        messages.success(request, f"{row} works on {short_day(hours['day'])} from {span} too.")
+        messages.success(request, f"{row} works on {short_day(hours['day'], timezone.localdate())} from {span} too.")
         return redirect("office-work", person_id)
     back = f"/office/people/{person_id}/work/"
     return form_page(request, form, heading=f"Longer days of {row}", send="Add these hours", back=back)
@@ -115,5 +116,5 @@ def new_overtime(request: HttpRequest, person_id: int) -> HttpResponse:
 def remove_overtime(request: HttpRequest, overtime_id: int) -> HttpResponse:
     row = get_object_or_404(Overtime.objects.select_related("person"), pk=overtime_id)
     actions.remove_overtime(row, by=who(request), now=timezone.now())
-    messages.success(request, f"{row.person} does not work longer on {short_day(row.day)}.")
+    messages.success(request, f"{row.person} does not work longer on {short_day(row.day, timezone.localdate())}.")
     return redirect("office-work", row.person_id)

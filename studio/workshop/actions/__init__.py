@@ -23,7 +23,7 @@ from studio.workshop.actions.jobs import (
     confirm_words,
     remove_piece,
 )
-from studio.workshop.actions.kinds import add_kind, change_kind
+from studio.workshop.actions.kinds import add_kind, change_kind, remove_kind
 from studio.workshop.actions.links import give_link, revoke_link
 from studio.workshop.actions.people import (
     add_client,
@@ -94,6 +94,7 @@ __all__ = [
     "remove_absence",
     "remove_closure",
     "remove_contact",
+    "remove_kind",
     "remove_overtime",
     "remove_piece",
     "remove_place",

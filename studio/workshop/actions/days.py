@@ -21,9 +21,11 @@ def _refuse_odd(first_day: date, last_day: date) -> None:
 
 @transaction.atomic
 def add_closure(*, first_day: date, last_day: date, name: str, by: Person, now: datetime) -> Closure:
+    """The same once more, as a form that is sent twice brings it, changes nothing; so for what follows."""
     _refuse_odd(first_day, last_day)
-    closure = Closure.objects.create(first_day=first_day, last_day=last_day, name=name)
-    note("added", closure, by=by, now=now)
+    closure, new = Closure.objects.get_or_create(first_day=first_day, last_day=last_day, name=name, public=False)
+    if new:
+        note("added", closure, by=by, now=now)
     return closure
 
 
@@ -58,8 +60,9 @@ def import_public_days(*, country: str, region: str, by: Person, now: datetime, 
 @transaction.atomic
 def add_absence(person: Person, *, first_day: date, last_day: date, by: Person, now: datetime) -> Absence:
     _refuse_odd(first_day, last_day)
-    absence = Absence.objects.create(person=person, first_day=first_day, last_day=last_day)
-    note("added", absence, by=by, now=now)
+    absence, new = Absence.objects.get_or_create(person=person, first_day=first_day, last_day=last_day)
+    if new:
+        note("added", absence, by=by, now=now)
     return absence
 
 
@@ -73,8 +76,9 @@ def remove_absence(absence: Absence, *, by: Person, now: datetime) -> None:
 def add_overtime(person: Person, *, day: date, starts: time, ends: time, by: Person, now: datetime) -> Overtime:
     if ends <= starts:
         raise Refused("It ends before it begins. Write the earlier hour first.")
-    overtime = Overtime.objects.create(person=person, day=day, starts=starts, ends=ends)
-    note("added", overtime, by=by, now=now)
+    overtime, new = Overtime.objects.get_or_create(person=person, day=day, starts=starts, ends=ends)
+    if new:
+        note("added", overtime, by=by, now=now)
     return overtime
 
 

@@ -9,12 +9,12 @@ from studio.craft.methods import MOST_MIN
 from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
-from studio.workshop.models import Person, Place, StageKind
+from studio.workshop.models import Person, Place, Stage, StageKind
 
 
 def _refuse(name: str, but: int, *minutes: int) -> None:
     if StageKind.objects.filter(name__iexact=name).exclude(pk=but).exists():
-        raise Refused(f"There is a stage kind called {name} already. Use another name.")
+        raise Refused(f"There is a kind of work called {name} already. Use another name.")
     if max(minutes) > MOST_MIN:
         raise Refused("That is more than 10,000 hours. Write the hours for one piece.")
 
@@ -78,3 +78,14 @@ def change_kind(
         "meets": meets,
     }
     return change(kind, values, version=version, by=by, now=now)
+
+
+@transaction.atomic
+def remove_kind(kind: StageKind, *, by: Person, now: datetime) -> None:
+    """One that no stage has, or ever had, and that no method of work sets out."""
+    if kind.key:
+        raise Refused(f"New jobs are set out with {kind}, so it stays. It can be called something else.")
+    if Stage.objects.filter(kind=kind).exists():
+        raise Refused(f"There are stages of {kind}, so it stays. It can be called something else.")
+    note("removed", kind, by=by, now=now)
+    kind.delete()

@@ -73,7 +73,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ('first_day', 'id'),
-                'constraints': [models.CheckConstraint(condition=models.Q(('last_day__gte', models.F('first_day'))), name='closure_ends_after_it_begins'), models.UniqueConstraint(condition=models.Q(('public', True)), fields=('first_day',), name='closure_public_once_a_day')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('last_day__gte', models.F('first_day'))), name='closure_ends_after_it_begins'), models.UniqueConstraint(condition=models.Q(('public', True)), fields=('first_day',), name='closure_public_once_a_day'), models.UniqueConstraint(condition=models.Q(('public', False)), fields=('first_day', 'last_day', 'name'), name='closure_once')],
             },
         ),
         migrations.CreateModel(
@@ -364,7 +364,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ('first_day', 'id'),
-                'constraints': [models.CheckConstraint(condition=models.Q(('last_day__gte', models.F('first_day'))), name='absence_ends_after_it_begins')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('last_day__gte', models.F('first_day'))), name='absence_ends_after_it_begins'), models.UniqueConstraint(fields=('person', 'first_day', 'last_day'), name='absence_once')],
             },
         ),
         migrations.CreateModel(
@@ -394,7 +394,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ('day', 'starts', 'id'),
-                'constraints': [models.CheckConstraint(condition=models.Q(('ends__gt', models.F('starts'))), name='overtime_ends_after_it_begins')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('ends__gt', models.F('starts'))), name='overtime_ends_after_it_begins'), models.UniqueConstraint(fields=('person', 'day', 'starts', 'ends'), name='overtime_once')],
             },
         ),
         migrations.CreateModel(

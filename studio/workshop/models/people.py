@@ -63,6 +63,7 @@ class Absence(models.Model):
             models.CheckConstraint(
                 condition=models.Q(last_day__gte=models.F("first_day")), name="absence_ends_after_it_begins"
             ),
+            models.UniqueConstraint(fields=["person", "first_day", "last_day"], name="absence_once"),
         )
 
     def __str__(self) -> str:
@@ -83,6 +84,7 @@ class Overtime(models.Model):
             models.CheckConstraint(
                 condition=models.Q(ends__gt=models.F("starts")), name="overtime_ends_after_it_begins"
             ),
+            models.UniqueConstraint(fields=["person", "day", "starts", "ends"], name="overtime_once"),
         )
 
     def __str__(self) -> str:

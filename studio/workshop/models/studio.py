@@ -49,6 +49,9 @@ class Closure(models.Model):
         constraints = (
             models.CheckConstraint(condition=Q(last_day__gte=F("first_day")), name="closure_ends_after_it_begins"),
             models.UniqueConstraint(fields=["first_day"], condition=Q(public=True), name="closure_public_once_a_day"),
+            models.UniqueConstraint(
+                fields=["first_day", "last_day", "name"], condition=Q(public=False), name="closure_once"
+            ),
         )
 
     def __str__(self) -> str:
