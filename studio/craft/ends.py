@@ -56,6 +56,10 @@ class Ends:
             return None
         return max(self._ends[job], key=lambda end: (self.ready(end)[0], end.stage), default=None)
 
+    def end(self, job: str, stage: str) -> Placed | None:
+        """A stage, or without one the end of the job; None where the plan has it not."""
+        return self._all.get(stage) if stage else self.last(job)
+
     def ready(self, placed: Placed) -> tuple[int, date]:
         """The slot and the local day by which a stage is ready.
 
@@ -72,7 +76,7 @@ class Ends:
         """``due`` is the first slot after the day that it names. Without ``stage`` it is the job's."""
         grid, calendar = self._shop.grid, self._shop.calendar
         day = grid.day(due - 1)
-        end = self._all.get(stage) if stage else self.last(job)
+        end = self.end(job, stage)
         if end is None:
             return Deadline(job, stage, day)
         ready, ready_day = self.ready(end)

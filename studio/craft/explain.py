@@ -10,7 +10,7 @@ from studio.craft.causes import Cause, share, waits
 from studio.craft.ends import Deadline, Ends
 from studio.craft.network import Network
 from studio.craft.plan import plan as make_plan
-from studio.craft.stages import Job, Plan, Shop
+from studio.craft.stages import Plan, Shop
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,24 +46,34 @@ def explain(shop: Shop, plan: Plan, job_id: str) -> Reading:
 def explain_all(shop: Shop, plan: Plan) -> dict[str, Reading]:
     """All jobs of ``shop``, by id, explained by a ``plan`` that was made from it."""
     ends, trails = Ends(shop, plan), Trails(shop, plan)
-    return {job.id: _read(shop, job, ends, trails) for job in shop.jobs}
+    return {job.id: _read(shop, job.id, "", job.due, ends, trails) for job in shop.jobs}
 
 
-def _read(shop: Shop, job: Job, ends: Ends, trails: Trails) -> Reading:
-    last = ends.last(job.id)
-    van = None if job.due is None else ends.deadline(job.id, "", job.due)
+def explain_own(shop: Shop, plan: Plan) -> dict[str, Reading]:
+    """The stages that have a day of their own, by id: each read as a job that ends with it, and leaves on that day."""
+    own = [stage for stage in shop.stages if stage.due is not None]
+    if not own:
+        return {}
+    ends, trails = Ends(shop, plan), Trails(shop, plan)
+    return {stage.id: _read(shop, stage.job, stage.id, stage.due, ends, trails) for stage in own}
+
+
+def _read(shop: Shop, job: str, stage: str, due: int | None, ends: Ends, trails: Trails) -> Reading:
+    """Of a ``stage``; without one, of the job."""
+    last = ends.end(job, stage)
+    van = None if due is None else ends.deadline(job, stage, due)
     if last is None:
-        return Reading(job.id, van=van.day if van else None)
+        return Reading(job, van=van.day if van else None)
     ready, ready_day = ends.ready(last)
     end = shop.grid.starts(ready_day + timedelta(1)) if last.end < last.cured else ready
-    trail = trails.back(last.stage, ready, end, job.due)
+    trail = trails.back(last.stage, ready, end, due)
     if van is None:
-        return Reading(job.id, ready, ready_day, causes=waits(trail.lost, trails.half), chain=trail.chain)
+        return Reading(job, ready, ready_day, causes=waits(trail.lost, trails.half), chain=trail.chain)
     if van.over:
         causes = share(trail.lost, trails.half, max(-2 * (van.hand or 0), 1), last.stage)
     else:
         causes = waits(trail.lost, trails.half)
-    return Reading(job.id, ready, ready_day, van.day, van.hand, van.over, causes, trail.chain)
+    return Reading(job, ready, ready_day, van.day, van.hand, van.over, causes, trail.chain)
 
 
 def deadlines(shop: Shop, plan: Plan) -> tuple[Deadline, ...]:

@@ -7,7 +7,7 @@ from datetime import date
 from studio.craft.causes import Why
 from studio.office.wording import short_day
 from studio.workshop.models import Person, Stage
-from studio.workshop.planning import JobTold, ProblemTold, Told
+from studio.workshop.planning import EndTold, ProblemTold, Told
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def names_for(plan: Told | None, *, stuck: Mapping[int, int] | None = None, only
     return Names(plan, _named(wanted), people, stuck or {})
 
 
-def _stages(jobs: Iterable[JobTold], problems: Iterable[ProblemTold]) -> Iterable[int]:
+def _stages(jobs: Iterable[EndTold], problems: Iterable[ProblemTold]) -> Iterable[int]:
     for job in jobs:
         for cause in job.causes:
             if cause.why is not Why.CLOSED:

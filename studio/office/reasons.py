@@ -9,12 +9,12 @@ from studio.office.linked import Parts, joined, parts, upper_first
 from studio.office.names import Names
 from studio.office.standing import days
 from studio.office.wording import listed, many, number
-from studio.workshop.planning import LOGGED_AHEAD, CauseTold, JobTold, ProblemTold
+from studio.workshop.planning import LOGGED_AHEAD, CauseTold, EndTold, ProblemTold
 
 MOST_NAMED = 3
 
 
-def reason(told: JobTold, names: Names) -> Parts:
+def reason(told: EndTold, names: Names) -> Parts:
     """At most two sentences, empty where it waits for nothing. The causes of a job that is over are its days."""
     causes = told.causes
     if not causes:

@@ -17,8 +17,9 @@ from studio.office.reasons import held, problems, reason, stage_at
 from studio.office.remedies import remedy
 from studio.office.standing import Rank, Standing, stands
 from studio.office.wording import sentence, short_day
+from studio.workshop import planning
 from studio.workshop.models import Job, Wanted
-from studio.workshop.planning import DeadlineTold, ProblemTold
+from studio.workshop.planning import EndTold, ProblemTold
 
 _WANTED = {
     Wanted.THERE: "when it must be there",
@@ -49,14 +50,14 @@ def rules_of(found: Iterable[Standing], names: Names, days: WorkedDays, today: d
     troubles: dict[int, list[ProblemTold]] = defaultdict(list)
     for problem in names.plan.problems if names.plan else ():
         troubles[problem.job or 0].append(problem)
-    own: dict[int, list[tuple[StageNamed, date, DeadlineTold]]] = defaultdict(list)
-    for told in names.plan.deadlines.values() if names.plan else ():
-        if (named := names.stages.get(told.stage)) and named.due_on:
-            own[named.job_id].append((named, named.due_on, told))
+    own: dict[int, list[tuple[int, StageNamed, date, EndTold]]] = defaultdict(list)
+    for stage, told in names.plan.deadlines.items() if names.plan else ():
+        if (named := names.stages.get(stage)) and named.due_on:
+            own[named.job_id].append((stage, named, named.due_on, told))
     rules = []
     for one in found:
         rules.append(_of_job(one, troubles[one.job.pk], names, days, today))
-        rules += [_of_stage(*each, one.job, days, today) for each in own[one.job.pk]]
+        rules += [_of_stage(*each, one.job, names, days, today) for each in own[one.job.pk]]
     return rules
 
 
@@ -97,16 +98,23 @@ def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: Work
     )
 
 
-def _of_stage(named: StageNamed, due: date, told: DeadlineTold, job: Job, days: WorkedDays, today: date) -> Rule:
+def _of_stage(
+    stage: int, named: StageNamed, due: date, told: EndTold, job: Job, names: Names, days: WorkedDays, today: date
+) -> Rule:
+    presses = planning.word(told, job.fixed) in {"over", "tight"}
+    help_out = remedy(told, names, own=stage) if presses else ()
     return Rule(
-        key=f"stage-{told.stage}",
+        key=f"stage-{stage}",
         name=f"{sentence(named.words)} by {short_day(due, today)}",
-        address=stage_at(told.stage),
+        address=stage_at(stage),
         under=job.name if named.alone else named.piece,
         word=stands(told, fixed=job.fixed) or "no day yet",
-        dates=_spans([f"likely ready {short_day(told.ready, today)}"] if told.ready else []),
-        line=lying.line(days, today, told.ready, due, told.hand, held=False),
+        dates=_spans(
+            [f"{'at best' if told.held else 'likely'} ready {short_day(told.ready, today)}"] if told.ready else []
+        ),
+        line=lying.line(days, today, told.ready, due, told.hand, told.held),
         kind="own over" if told.over else "own",
+        why=_paragraphs(reason(told, names), help_out, []),
     )
 
 

@@ -9,7 +9,7 @@ from studio.office.linked import Parts, parts, upper_first
 from studio.office.wording import number, sentence
 from studio.workshop import planning
 from studio.workshop.models import Job
-from studio.workshop.planning import DeadlineTold, JobTold
+from studio.workshop.planning import EndTold
 
 NOT_PLANNED = "not in the plan yet"
 
@@ -29,7 +29,7 @@ class Standing:
     """``told`` is None where the plan does not know the job yet; ``left``: some of its stages are not done."""
 
     job: Job
-    told: JobTold | None
+    told: EndTold | None
     rank: Rank
     word: str
     left: bool
@@ -58,7 +58,7 @@ class Standing:
         return self.rank, by_hand, self.job.van_day or self.ready or date.max, self.job.pk
 
 
-def standing(job: Job, told: JobTold | None, *, left: bool, client: str = "") -> Standing:
+def standing(job: Job, told: EndTold | None, *, left: bool, client: str = "") -> Standing:
     """Against the van that the job has now; a van that the plan has not seen yet is waited for."""
     rank = Rank.UNSURE if job.van_day else Rank.NO_VAN
     if told is None:
@@ -76,7 +76,7 @@ def standing(job: Job, told: JobTold | None, *, left: bool, client: str = "") ->
     return Standing(job, told, rank, word, left, client)
 
 
-def _rank(told: JobTold, fixed: bool) -> Rank:
+def _rank(told: EndTold, fixed: bool) -> Rank:
     """What is held stands by the best that can be, as its word says; that it is stuck presses today in any case."""
     if told.over:
         return Rank.OVER
@@ -95,13 +95,13 @@ def half_days_over(hand: int) -> int:
     return max(-2 * hand, 1)
 
 
-def stands(told: JobTold | DeadlineTold, fixed: bool) -> str:
+def stands(told: EndTold, fixed: bool) -> str:
     """``2 days over``, ``tight, 1 day in hand``, ``5 days in hand``; at best so, where somebody must answer first. Empty where
     there is no van, or no day."""
     word = planning.word(told, fixed)
     if not word or told.hand is None:
         return ""
-    best = "at best " if isinstance(told, JobTold) and told.held else ""
+    best = "at best " if told.held else ""
     if word == "over":
         return f"{best}{days(half_days_over(told.hand))} over"
     hand = f"{days(2 * told.hand)} in hand"

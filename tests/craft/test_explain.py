@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from studio.craft.causes import Cause, Why
-from studio.craft.explain import Reading, explain
+from studio.craft.explain import Reading, explain, explain_own
 from studio.craft.places import Place
 from studio.craft.stages import Done, Job, Maker, Placed, Plan, Shop, Stage
 from studio.craft.workdays import Grid, calendar
@@ -509,3 +509,43 @@ def test_two_who_do_it_together_wait_for_the_later_one() -> None:
     )
     reading = explain(shop, at_work, "ammonite")
     assert reading.causes == (Cause(Why.MAKER, 4, "fit-up", "dough", "pretzel", maker="Bo"),)
+
+
+# Why a stage misses a day of its own.
+
+
+def test_a_day_of_its_own_is_explained_as_a_van_would_be() -> None:
+    #          Mon Tue Wed Thu
+    # pretzel  ##|##|         Ada carves
+    # ammonite ..|..|##|##|   Ada carves a sample, due on Tuesday, and then the rest; its van clears
+    shop = yard(
+        Stage("dough", "pretzel", 2 * A_DAY, skill="carve"),
+        Stage("sample", "ammonite", A_DAY, skill="carve", due=van(1)),
+        Stage("spiral", "ammonite", A_DAY, skill="carve", after=("sample",)),
+        makers=(person("Ada"), person("Bo", skills="paint")),
+        van_day=11,
+    )
+    plan = planned(
+        put("dough", at(0), at(1, 16), "Ada"),
+        put("sample", at(2), at(2, 16), "Ada"),
+        put("spiral", at(3), at(3, 16), "Ada"),
+    )
+    assert explain_own(shop, plan) == {
+        "sample": Reading(
+            "ammonite",
+            ready=at(2, 16),
+            ready_day=the(2),
+            van=the(1),
+            hand=-1,
+            over=True,
+            causes=(Cause(Why.MAKER, 2, "sample", other="dough", other_job="pretzel", maker="Ada"),),
+            chain=("sample",),
+        )
+    }
+    assert explain(shop, plan, "ammonite").over is False
+
+
+def test_a_stage_with_a_day_of_its_own_that_cannot_be_planned_says_only_the_day() -> None:
+    shop = yard(Stage("sample", "ammonite", A_DAY, due=van(1)))
+    assert explain_own(shop, Plan({})) == {"sample": Reading("ammonite", van=the(1))}
+    assert explain_own(yard(Stage("spiral", "ammonite", A_DAY)), Plan({})) == {}

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, time
 from studio.craft.causes import Why
 from studio.office.names import Names, StageNamed
 from studio.workshop.models import Job
-from studio.workshop.planning import CauseTold, DeadlineTold, JobTold, ProblemTold, Told
+from studio.workshop.planning import CauseTold, EndTold, ProblemTold, Told
 from studio.workshop.planning.answer import Stages
 
 TODAY = date(2026, 11, 24)  # a Tuesday
@@ -21,17 +21,16 @@ def cause(why: Why, half_days: int, stage: int = MOULD, **other: int) -> CauseTo
 
 def told(
     *causes: CauseTold, hand: int | None = -2, held: bool = False, over: bool | None = None, job: int = AMMONITE
-) -> JobTold:
+) -> EndTold:
     after = hand is not None and hand < 0 if over is None else over
-    return JobTold(job, date(2026, 12, 7), hand, after, held, causes)
+    return EndTold(job, date(2026, 12, 7), hand, after, held, causes)
 
 
 def plan(
-    *jobs: JobTold,
+    *jobs: EndTold,
     starts: dict[int, date] | None = None,
     must_start: tuple[int, ...] = (),
     problems: tuple[ProblemTold, ...] = (),
-    deadlines: tuple[DeadlineTold, ...] = (),
     day: date = TODAY,
 ) -> Told:
     """``starts``: on which days stages begin and end, and have set; Bo does them."""
@@ -44,7 +43,7 @@ def plan(
         day=day,
         jobs={one.job: one for one in jobs},
         stages=Stages(at),
-        deadlines={one.stage: one for one in deadlines},
+        deadlines={},
         must_start=must_start,
         problems=problems,
     )

@@ -223,7 +223,9 @@ def test_a_stage_with_a_day_of_its_own_is_a_line_under_its_job(yard: Browser) ->
     shown = lines(yard.get("/office/"))
     assert list(shown) == ["Pretzel", "Carving, sample of the crust by Wed 11 Mar", "Arch"]
     assert shown["Carving, sample of the crust by Wed 11 Mar"] == (
-        "Carving, sample of the crust by Wed 11 Mar Pretzel 1 day over Likely ready Thu 12 Mar"
+        "Carving, sample of the crust by Wed 11 Mar Pretzel 1 day over Likely ready Thu 12 Mar "
+        "There is more work than days, most of it in its carving, sample of the crust : all of its 1 day. "
+        "What may help: more people at its carving, sample of the crust , a longer day for somebody or another day for it ."
     )
     builders.log_done(builders.stage(pretzel), photo=False)
     assert list(lines(yard.get("/office/"))) == ["Pretzel", "Arch"]

@@ -8,7 +8,7 @@ from studio.craft.causes import Why
 from studio.office.linked import plain
 from studio.office.names import Names, StageNamed
 from studio.office.remedies import remedy
-from studio.workshop.planning import CauseTold, JobTold
+from studio.workshop.planning import CauseTold, EndTold
 
 pytestmark = pytest.mark.once
 NAMES = Names(
@@ -21,9 +21,9 @@ NAMES = Names(
 )
 
 
-def told(why: Why, *, maker: int | None = None) -> JobTold:
+def told(why: Why, *, maker: int | None = None) -> EndTold:
     cause = CauseTold(why, 4, 1, other=2, other_job=8, place=6, maker=maker)
-    return JobTold(7, date(2026, 3, 12), -2, over=True, held=False, causes=(cause,))
+    return EndTold(7, date(2026, 3, 12), -2, over=True, held=False, causes=(cause,))
 
 
 @pytest.mark.parametrize(
@@ -73,4 +73,4 @@ def test_every_cause_is_answered() -> None:
 
 
 def test_what_waits_for_nothing_needs_no_help() -> None:
-    assert remedy(JobTold(7, date(2026, 3, 12), 5, over=False, held=False, causes=()), NAMES) == ()
+    assert remedy(EndTold(7, date(2026, 3, 12), 5, over=False, held=False, causes=()), NAMES) == ()

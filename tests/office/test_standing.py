@@ -6,7 +6,7 @@ import pytest
 
 from studio.office.linked import plain
 from studio.office.standing import Rank, Standing, days, headline, standing, stands
-from studio.workshop.planning import JobTold
+from studio.workshop.planning import EndTold
 from tests.office.plans import AMMONITE, TODAY, job, told
 
 pytestmark = pytest.mark.once
@@ -30,7 +30,7 @@ def one(
 
 
 def unknown(name: str = "Ammonite", *, ready: bool = False, left: bool = True, known: bool = True) -> Standing:
-    seen = JobTold(AMMONITE, TODAY if ready else None, None, over=False, held=False, causes=())
+    seen = EndTold(AMMONITE, TODAY if ready else None, None, over=False, held=False, causes=())
     return standing(job(name=name), seen if known else None, left=left, client="")
 
 

@@ -30,7 +30,7 @@ from studio.workshop.models import (
     Stuck,
     Studio,
 )
-from studio.workshop.planning import LOGGED_AHEAD, JobTold, Told, newest, word
+from studio.workshop.planning import LOGGED_AHEAD, EndTold, Told, newest, word
 from studio.workshop.planning.facts import fingerprint, gather
 from tests import builders
 from tests.conftest import NOW
@@ -61,7 +61,7 @@ def told(at: datetime = NOW) -> Told:
     return found
 
 
-def told_of(of: Job, at: datetime = NOW) -> JobTold:
+def told_of(of: Job, at: datetime = NOW) -> EndTold:
     return told(at).jobs[of.pk]
 
 

@@ -9,8 +9,7 @@
 
 from studio.workshop.planning.answer import (
     CauseTold,
-    DeadlineTold,
-    JobTold,
+    EndTold,
     ProblemTold,
     StageTold,
     Told,
@@ -23,8 +22,7 @@ from studio.workshop.planning.shop import LOGGED_AHEAD
 __all__ = [
     "LOGGED_AHEAD",
     "CauseTold",
-    "DeadlineTold",
-    "JobTold",
+    "EndTold",
     "ProblemTold",
     "StageTold",
     "Told",

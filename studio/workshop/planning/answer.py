@@ -25,9 +25,9 @@ class CauseTold:
 
 
 @dataclass(frozen=True)
-class JobTold:
-    """``ready`` is None where a stage cannot be planned. ``hand``: worked days from then to the van, negative when over.
-    ``held``: somebody must answer first, so the day is the best that can be."""
+class EndTold:
+    """How a job stands to its van, or a stage to a day of its own. ``ready`` is None where that cannot be planned. ``hand``: worked
+    days from then to the day, negative when over. ``held``: somebody must answer first, so ``ready`` is the best that can be."""
 
     job: int
     ready: date | None
@@ -46,16 +46,6 @@ class StageTold:
     end: datetime
     cured: datetime
     makers: tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class DeadlineTold:
-    """A stage's own day: when it is ready, and the worked days in hand until that day."""
-
-    stage: int
-    ready: date | None
-    hand: int | None
-    over: bool
 
 
 @dataclass(frozen=True)
@@ -93,9 +83,9 @@ class Told:
 
     made_at: datetime
     day: date
-    jobs: dict[int, JobTold]
+    jobs: dict[int, EndTold]
     stages: Stages
-    deadlines: dict[int, DeadlineTold]
+    deadlines: dict[int, EndTold]  # by stage
     must_start: tuple[int, ...]
     problems: tuple[ProblemTold, ...]
 
@@ -112,7 +102,7 @@ def stale() -> bool:
     return Errand.objects.filter(kind=Kind.REFRESH_PLAN, state__in=underway).exists()
 
 
-def word(told: JobTold | DeadlineTold, fixed: bool) -> str:
+def word(told: EndTold, fixed: bool) -> str:
     """``over``: after the van. ``tight``: up to two worked days in hand, three where the day cannot move. Empty where there
     is no van, or no day."""
     if told.over:
@@ -127,12 +117,9 @@ def _read(row: Plan) -> Told:
     return Told(
         made_at=row.made_at,
         day=date.fromisoformat(told["day"]),
-        jobs={int(job): _read_job(int(job), one) for job, one in told["jobs"].items()},
+        jobs={int(job): _read_end(one) for job, one in told["jobs"].items()},
         stages=Stages(told["stages"]),
-        deadlines={
-            int(stage): DeadlineTold(int(stage), _day(ready), hand, over)
-            for stage, (ready, hand, over) in told["deadlines"].items()
-        },
+        deadlines={int(stage): _read_end(one) for stage, one in told["deadlines"].items()},
         must_start=tuple(told["must_start"]),
         problems=tuple(
             ProblemTold(trouble, job, stage, tuple(others), number)
@@ -141,9 +128,9 @@ def _read(row: Plan) -> Told:
     )
 
 
-def _read_job(job: int, one: dict[str, Any]) -> JobTold:
+def _read_end(one: dict[str, Any]) -> EndTold:
     causes = tuple(CauseTold(Why(why), *rest) for why, *rest in one["causes"])
-    return JobTold(job, _day(one["ready"]), one["hand"], one["over"], one["held"], causes)
+    return EndTold(one["job"], _day(one["ready"]), one["hand"], one["over"], one["held"], causes)
 
 
 def _day(told: str | None) -> date | None:

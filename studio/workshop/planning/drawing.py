@@ -5,8 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from studio.craft.causes import Cause
-from studio.craft.ends import Deadline
-from studio.craft.explain import Reading, deadlines, explain_all, must_start
+from studio.craft.explain import Reading, explain_all, explain_own, must_start
 from studio.craft.network import lay_out
 from studio.craft.plan import plan
 from studio.craft.stages import Plan as Drawn
@@ -41,19 +40,23 @@ def _answer(facts: Facts, now: datetime) -> dict[str, Any]:
     readings = explain_all(shop, drawn)
     problems = [_problem(one.trouble, one.job, one.stage, one.others, one.number) for one in drawn.problems]
     problems += [_problem(LOGGED_AHEAD, one["job"], one["id"]) for one in logged_ahead(facts, now)]
-    held = {stage.job for stage in shop.stages if stage.held}
+    stuck = {stage.id: stage.job for stage in shop.stages if stage.held}
     return {
         "day": facts["day"],
-        "jobs": {job: _job(reading, job in held) for job, reading in readings.items()},
+        "jobs": {job: _end(reading, held=job in stuck.values()) for job, reading in readings.items()},
         "stages": _stages(shop, drawn),
-        "deadlines": {one.stage: _deadline(one) for one in deadlines(shop, drawn)},
+        "deadlines": {
+            stage: _end(reading, held=not stuck.keys().isdisjoint(reading.chain))
+            for stage, reading in explain_own(shop, drawn).items()
+        },
         "must_start": [int(stage) for stage in must_start(network, drawn, date.fromisoformat(facts["day"]))],
         "problems": problems,
     }
 
 
-def _job(reading: Reading, held: bool) -> dict[str, Any]:
+def _end(reading: Reading, *, held: bool) -> dict[str, Any]:
     return {
+        "job": int(reading.job),
         "ready": reading.ready_day.isoformat() if reading.ready_day else None,
         "hand": reading.hand,
         "over": reading.over,
@@ -77,10 +80,6 @@ def _stages(shop: Shop, drawn: Drawn) -> dict[str, list[Any]]:
         ]
         for stage, placed in drawn.placed.items()
     }
-
-
-def _deadline(one: Deadline) -> list[Any]:
-    return [one.ready_day.isoformat() if one.ready_day else None, one.hand, one.over]
 
 
 def _problem(trouble: str, job: Any, stage: Any, others: tuple[Any, ...] = (), number: int = 0) -> list[Any]:
