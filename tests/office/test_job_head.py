@@ -77,3 +77,23 @@ def test_a_photo_of_what_is_stuck_is_not_offered_to_the_client(office: Browser) 
     assert "For us only." in html
     assert "Show the client" not in html
     assert stage.entries.get().says == Says.STUCK
+
+
+def test_a_new_job_has_its_answer_as_soon_as_the_plan_is_drawn(office: Browser) -> None:
+    job()
+    made = builders.job("Arch", client="Saltmarsh Aquarium", stages=("carving",))
+    Job.objects.filter(pk=made.pk).update(van_day=date(2026, 3, 20))
+    here = f"/office/jobs/{made.pk}/"
+    html = office.get(here).content.decode()
+    assert "The plan is being drawn anew." in html
+    asks = f"{here}?since={int(NOW.timestamp())}"
+    assert f'<a href="{here}" hx-get="{asks}" hx-trigger="every 3s"' in html
+    assert office.get(asks, headers={"HX-Request": "true"}).status_code == 204
+    builders.work()
+    fresh = office.get(asks, headers={"HX-Request": "true"})
+    assert fresh.content.decode().startswith('<div id="stands"')
+    assert "days in hand" in text(fresh)
+    assert "being drawn" not in text(fresh)
+    Job.objects.update(closed_on=date(2026, 3, 10))
+    builders.job("Boot", client="Hillfoot School")
+    assert "being drawn" not in text(office.get(here))

@@ -9,15 +9,17 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_safe
 
+from studio.front.render import render_part
 from studio.front.signin import lead_only
 from studio.office import past, tapes
+from studio.office.again import asks_since, no_news
 from studio.office.forms import WordsForm
 from studio.office.job_forms import JobForm
 from studio.office.one_job import job_page, photo_lines, photos_of
 from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
 from studio.office.wording import many, sentence
-from studio.workshop import actions
+from studio.workshop import actions, planning
 from studio.workshop.models import Job, Person
 
 MOST_LETTERS = 80  # of what is searched for
@@ -51,8 +53,13 @@ def _heading(q: str, going: int, closed: int) -> str:
 @lead_only
 @require_safe
 def job(request: HttpRequest, job_id: int) -> HttpResponse:
+    """While a plan is being drawn the page asks again by itself how the job stands."""
     row = get_object_or_404(Job.objects.select_related("client"), pk=job_id)
-    return render(request, "office/job.html", job_page(row, timezone.now()))
+    now, stale = timezone.now(), row.closed_on is None and planning.stale()
+    if answer := no_news(request, stale=stale, now=now):
+        return answer
+    context = job_page(row, now) | {"stale": stale, "since": asks_since(request, now)}
+    return render_part(request, "office/job.html", "office/_stands.html", context)
 
 
 @lead_only
