@@ -8,7 +8,7 @@ from typing import NamedTuple
 from studio.craft.causes import Cause, Why
 from studio.craft.rulers import rulers
 from studio.craft.spans import Span, full, joined, latest
-from studio.craft.stages import Placed, Plan, Shop, Stage
+from studio.craft.stages import Placed, Plan, Shop, Stage, keeps_its_place
 from studio.craft.workdays import Calendar
 
 
@@ -53,20 +53,26 @@ class Trails:
         self.half, self._open, self._shut = rulers(shop, min(shop.calendar.next_open(last), max(last, shop.grid.slots)))
         self._busy = {maker: joined(spans, self._at_once(maker)) for maker, spans in self._bookings().items()}
         takes = self._takes()
-        self._full = {p.id: joined(full(takes[p.id], p.capacity), self._same_days) for p in shop.places}
+        self._full = {
+            p.id: joined(full(takes[p.id], p.capacity), self._same_days) for p in shop.places if p.capacity > 0
+        }
 
     def _bookings(self) -> dict[str, list[Span]]:
         spans: dict[str, list[Span]] = {maker: [] for maker in self._makers}
         for placed in self._placed.values():
             for maker in placed.makers if placed.start < placed.end else ():
                 spans[maker].append(Span(placed.start, placed.end, placed.stage, placed.start))
+        for one in self._makers.values():
+            if one.busy_with in self._done and one.free_from > self._now:
+                spans[one.id].append(Span(self._now, one.free_from, one.busy_with, self._now))
         return spans
 
     def _takes(self) -> dict[str, list[tuple[int, int, str]]]:
         takes: dict[str, list[tuple[int, int, str]]] = defaultdict(list)
         for placed in self._placed.values():
             stage = self._stages[placed.stage]
-            takes[stage.place].append((placed.start, placed.cured if stage.holds else placed.end, stage.id))
+            start = self._now if keeps_its_place(stage, self._done) else placed.start
+            takes[stage.place].append((start, placed.cured if stage.holds else placed.end, stage.id))
         for done in self._done.values():
             if done.holds:
                 takes[done.place].append((done.at, done.at + done.cure, done.id))
@@ -100,7 +106,10 @@ class Trails:
             chain.append(stage)
             before = ""
             if stage in self._done:
-                pieces.append(_Piece(Why.CURE, stage, self._now, self.cured(stage)))
+                # What was done since the plan's beginning is work of the stage that went on with it.
+                over = max(self._now, self._done[stage].at)
+                pieces.append(_Piece(Why.CURE, stage, over, self.cured(stage)))
+                pieces.append(_Piece(Why.WORK, chain[-2] if len(chain) > 1 else stage, self._now, over))
             else:
                 before = self._binding(stage)
                 pieces += self._pieces(stage, max(self._now, self.cured(before)) if before else self._now)

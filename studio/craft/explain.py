@@ -10,7 +10,7 @@ from studio.craft.causes import Cause, share, waits
 from studio.craft.ends import Deadline, Ends
 from studio.craft.network import Network
 from studio.craft.plan import plan as make_plan
-from studio.craft.stages import Plan, Shop
+from studio.craft.stages import Plan, Shop, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,23 +88,38 @@ def must_start(network: Network, plan: Plan, day: date) -> list[str]:
 
     A stage cannot wait if the ``plan`` of the ``network`` begins it on ``day``, nobody is at it yet, and another plan, in which
     it may begin only when the shop next opens after that day, misses a deadline of its job that this one does not, or misses it
-    by a later day: the van, or the day of one of its stages. What would befall other jobs is no matter.
+    by a later day: the van, or the day of one of its stages. What would befall other jobs is no matter. In that other plan
+    nothing takes its turn: what the first has after it, with the same hands or in the same place, waits as long; else a long
+    stage would go first, and be the reason.
     """
     shop = network.shop
     first, after = shop.grid.starts(day), shop.grid.starts(day + timedelta(1))
     later = shop.calendar.next_open(after)
     planned = _by_job(shop, plan)
     missed: dict[str, int] = {}
-    for number, stage in enumerate(network.stages):
+    for stage in network.stages:
         placed = plan.placed.get(stage.id)
         if placed and not stage.begun and first <= placed.start < after and planned[stage.job]:
-            release = (*network.release[:number], later, *network.release[number + 1 :])
-            moved = _by_job(shop, make_plan(replace(network, release=release)))
+            moved = _by_job(shop, make_plan(replace(network, release=_put_off(network, plan, stage, after, later))))
             for now, then in zip(planned[stage.job], moved[stage.job], strict=True):
                 hand = _missed(now, then)
                 if hand is not None:
                     missed[stage.id] = min(missed.get(stage.id, hand), hand)
     return sorted(missed, key=lambda stage: (missed[stage], stage))
+
+
+def _put_off(network: Network, plan: Plan, stage: Stage, after: int, later: int) -> tuple[int, ...]:
+    """The releases of the ``network`` with ``stage`` put off until ``later``, and with it what would take its turn."""
+    first = plan.placed[stage.id]
+    found = []
+    for other, release in zip(network.stages, network.release, strict=True):
+        placed = plan.placed.get(other.id)
+        behind = placed and not other.begun and placed.start >= first.start
+        if placed and behind:
+            same = not set(first.makers).isdisjoint(placed.makers) or (stage.place and stage.place == other.place)
+            release = max(release, later if same or placed.start >= after else placed.start)
+        found.append(release)
+    return tuple(found)
 
 
 def _by_job(shop: Shop, plan: Plan) -> dict[str, list[Deadline]]:

@@ -15,7 +15,7 @@ from operator import add, or_
 from studio.craft.crews import Crews
 from studio.craft.network import Network, follow_trouble, in_turn
 from studio.craft.slack import latest
-from studio.craft.stages import Maker, Placed, Plan, Problem, Trouble
+from studio.craft.stages import Maker, Placed, Plan, Problem, Trouble, keeps_its_place
 
 
 def plan(network: Network) -> Plan:
@@ -83,9 +83,6 @@ class _Board:
         # The last room is the anywhere of those that need no place, and -1 its index.
         self.place = [need.place for need in needs]
         self.room = [*(place.capacity for place in network.places), len(stages) + 1]
-        self.at = [
-            _set(stage for stage, where in enumerate(self.place) if where == p) for p in range(len(network.places))
-        ]
 
         # By what happens: who comes free, the place that does, and the stages that then wait for one thing less.
         self.free: list[int] = [0] * (3 * len(stages))
@@ -109,6 +106,7 @@ class _Board:
             else:
                 self.idle |= self.crews.bits[maker.id]
         taken: dict[str, list[int]] = defaultdict(list)
+        finished = {done.id for done in shop.done}
         for done in shop.done:
             if done.holds and done.at + done.cure > now:
                 taken[done.place].append(done.at + done.cure)
@@ -117,6 +115,15 @@ class _Board:
             for until in sorted(taken[place.id])[-place.capacity :]:
                 self.room[number] -= 1
                 self._happens(until, 0, number)
+        # What somebody is at has its room from the beginning, and asks for none when it goes on.
+        for stage in reversed(range(len(order))):
+            where = self.place[stage]
+            if where >= 0 and self.room[where] > 0 and keeps_its_place(stages[order[stage]], finished):
+                self.room[where] -= 1
+                self.place[stage] = -1
+        self.at = [
+            _set(stage for stage, where in enumerate(self.place) if where == p) for p in range(len(network.places))
+        ]
         self._happens(self.slots, 0, -1)
         self.roomy = _set(stage for stage, where in enumerate(self.place) if self.room[where])
 

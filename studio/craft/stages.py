@@ -4,6 +4,7 @@ Everything here is a plain value. Slots are counted from the grid's first day; a
 caller's own, and also decide ties, so that the order in which things are handed over changes nothing.
 """
 
+from collections.abc import Container
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -42,6 +43,11 @@ class Stage:
     due: int | None = None
 
 
+def keeps_its_place(stage: Stage, done: Container[str]) -> bool:
+    """A piece that somebody is at stands where it is, also while nobody of its crew is there."""
+    return stage.begun and all(i in done for i in stage.after)
+
+
 @dataclass(frozen=True, slots=True)
 class Done:
     """A stage that is done: its work ended at slot ``at``, and it may still be curing, perhaps in its place."""
@@ -65,12 +71,14 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Maker:
-    """``skills`` are the kinds of work that this person does, None for all of them. ``free_from``: busy until then."""
+    """``skills`` are the kinds of work that this person does, None for all of them. ``free_from``: busy until then, with the stage
+    ``busy_with`` of ``Shop.done`` where that is known."""
 
     id: str
     calendar: Calendar
     skills: frozenset[str] | None = None
     free_from: int = 0
+    busy_with: str = ""
 
     def can(self, skill: str) -> bool:
         return not skill or self.skills is None or skill in self.skills

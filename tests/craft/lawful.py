@@ -113,8 +113,19 @@ def _no_place_is_over_full(shop: Shop, plan: Plan) -> Iterator[str]:
                 break
 
 
+def _stand_there_begun(shop: Shop, plan: Plan) -> dict[str, range]:
+    """What somebody is at, and waits for nothing but its crew, stands in its place from the beginning: until it goes on."""
+    done = {one.id for one in shop.done}
+    begun = [stage for stage in shop.stages if stage.begun and done.issuperset(stage.after)]
+    goes_on = {stage.id: plan.placed[stage.id].start if stage.id in plan.placed else shop.grid.slots for stage in begun}
+    return {stage: range(max(shop.now, 0), start) for stage, start in goes_on.items()}
+
+
 def _nobody_waits_who_could_start_something(shop: Shop, plan: Plan) -> Iterator[str]:
     taken = _taken(shop, plan)
+    there = _stand_there_begun(shop, plan)
+    for stage in shop.stages:
+        taken[stage.place].update(there.get(stage.id, ()))
     capacity = {place.id: place.capacity for place in shop.places}
     busy: dict[str, set[int]] = defaultdict(set)
     for placed in plan.placed.values():
@@ -128,7 +139,8 @@ def _nobody_waits_who_could_start_something(shop: Shop, plan: Plan) -> Iterator[
     for t in range(max(shop.now, 0), max((until for _, until, _ in waiting), default=0)):
         free = [m for m in shop.makers if m.calendar.open[t] and m.free_from <= t and t not in busy[m.id]]
         for ready, until, stage in waiting if free else ():
-            room = not stage.place or taken[stage.place][t] < capacity.get(stage.place, 0)
+            others = taken[stage.place][t] - (t in there.get(stage.id, ()))
+            room = not stage.place or others < capacity.get(stage.place, 0)
             if ready <= t < until and room and _could(stage, t, free):
                 yield f"{stage.id} could start at {t}"
 

@@ -12,8 +12,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from studio.craft.causes import Cause, Why
-from studio.craft.explain import Reading, explain, explain_own
+from studio.craft.explain import Reading, explain, explain_own, must_start
+from studio.craft.network import lay_out
 from studio.craft.places import Place
+from studio.craft.plan import plan
 from studio.craft.stages import Done, Job, Maker, Placed, Plan, Shop, Stage
 from studio.craft.workdays import Grid, calendar
 
@@ -549,3 +551,89 @@ def test_a_stage_with_a_day_of_its_own_that_cannot_be_planned_says_only_the_day(
     shop = yard(Stage("sample", "ammonite", A_DAY, due=van(1)))
     assert explain_own(shop, Plan({})) == {"sample": Reading("ammonite", van=the(1))}
     assert explain_own(yard(Stage("spiral", "ammonite", A_DAY)), Plan({})) == {}
+
+
+# What has been done since the plan begins: a plan begins with its day, and may be made in its afternoon.
+
+
+def test_who_did_something_else_this_morning_was_busy_with_that() -> None:
+    # Ada carved the pretzel until 14:00; her paint of the ammonite has that behind it, and was not "away".
+    ada = replace(person("Ada"), free_from=at(0, 14), busy_with="dough")
+    shop = yard(
+        Stage("paint", "ammonite", A_DAY),
+        makers=(ada,),
+        done=(Done("dough", "pretzel", at(0, 14)),),
+        van_day=0,
+    )
+    reading = explain(shop, planned(put("paint", at(0, 14), at(1, 14), "Ada")), "ammonite")
+    assert reading.causes == (Cause(Why.MAKER, 2, "paint", "dough", "pretzel", maker="Ada"),)
+
+
+def test_what_was_done_this_morning_is_work_and_not_cure() -> None:
+    ada = replace(person("Ada"), free_from=at(0, 14), busy_with="carve")
+    shop = yard(
+        Stage("paint", "ammonite", A_DAY, after=("carve",)),
+        makers=(ada,),
+        done=(Done("carve", "ammonite", at(0, 14)),),
+        van_day=0,
+    )
+    reading = explain(shop, planned(put("paint", at(0, 14), at(1, 14), "Ada")), "ammonite")
+    assert causes(reading) == [("work", 2, "paint")]
+
+
+def test_what_somebody_is_at_holds_its_place_while_they_are_away() -> None:
+    #          Mon Tue Wed
+    # boot     xx|##|       Ada is away on Monday from what she has begun in the booth
+    # ammonite ..|..|##|
+    shop = yard(
+        Stage("boot paint", "boot", A_DAY, place="booth", maker="Ada", begun=True),
+        Stage("paint", "ammonite", A_DAY, place="booth"),
+        makers=(person("Ada", away=(0,)), person("Bo")),
+        van_day=0,
+    )
+    at_work = planned(put("boot paint", at(1), at(1, 16), "Ada"), put("paint", at(2), at(2, 16), "Bo"))
+    assert explain(shop, at_work, "ammonite").causes == (
+        Cause(Why.PLACE, 4, "paint", "boot paint", "boot", place="booth"),
+    )
+
+
+def test_a_place_that_holds_nothing_stops_no_reading() -> None:
+    shop = yard(
+        Stage("paint", "ammonite", A_DAY),
+        done=(Done("prime", "ammonite", at(0), cure=40, place="booth", holds=True),),
+        booths=0,
+        van_day=5,
+    )
+    assert explain(shop, planned(put("paint", at(1), at(1, 16), "Bo")), "ammonite").hand == 3
+
+
+# What cannot wait.
+
+
+def pressing(shop: Shop, day: int = 0) -> list[str]:
+    network = lay_out(shop)
+    return must_start(network, plan(network), the(day))
+
+
+def test_what_would_miss_its_van_if_it_began_tomorrow_cannot_wait() -> None:
+    tight = Stage("tight", "ammonite", 2 * A_DAY)
+    loose = Stage("loose", "pretzel", A_DAY)
+    vans = {"ammonite": 1, "pretzel": 8}
+    assert pressing(yard(tight, loose, vans=vans)) == ["tight"]
+    assert pressing(yard(replace(tight, begun=True), loose, vans=vans)) == []  # somebody is at it
+    assert pressing(yard(tight, loose, vans=vans | {"ammonite": 2})) == []
+
+
+def test_a_short_stage_can_wait_though_a_long_one_would_take_its_turn() -> None:
+    """Half a day's carving whose van leaves next week does not press because Ada might begin three weeks' work instead."""
+    small, big = Stage("small", "ammonite", A_DAY // 2), Stage("big", "pretzel", 12 * A_DAY)
+    assert pressing(yard(small, big, vans={"ammonite": 9, "pretzel": 25}, makers=(person("Ada"),))) == []
+
+
+def test_what_holds_up_the_rest_of_its_job_cannot_wait() -> None:
+    """Its own day, too, is a deadline; and what no day depends on never presses."""
+    first = Stage("first", "ammonite", A_DAY)
+    then = Stage("then", "ammonite", A_DAY, after=("first",))
+    assert pressing(yard(first, then, van_day=1)) == ["first"]
+    assert pressing(yard(replace(first, due=van(0)), then, van_day=8)) == ["first"]
+    assert pressing(yard(first, then)) == []

@@ -317,3 +317,27 @@ def test_everything_wrong_at_once_still_gives_a_plan() -> None:
     found = planned(shop(*stages, makers=(ADA,), places=(Place("booth", -1),), done=done, now=50))
     assert found.placed == {"f": Placed("f", 50, 54, 54 + 10**6, ("Ada",))}
     assert {it.stage for it in found.problems} == {"a", "b", "c", "cast", "d", "e", "g", "h"}
+
+
+def test_what_somebody_is_at_keeps_its_place_while_they_are_away() -> None:
+    """Ada is away for 40 slots from her half-painted boot; Bo could paint the trail, but the booth is taken."""
+    boot = Stage("boot", "boot", 4, place="booth", maker="Ada", begun=True)
+    trail = Stage("trail", "trail", 30, place="booth")
+    booth = shop(boot, trail, makers=(there("Ada", "." * 40 + "#" * 99), BO), places=(Place("booth"),))
+    assert starts(booth) == {"boot": 40, "trail": 44}
+    assert starts(replace(booth, places=(Place("booth", 2),))) == {"boot": 40, "trail": 0}
+    cures = replace(booth, stages=(replace(boot, cure=20, holds=True), trail))
+    assert starts(cures) == {"boot": 40, "trail": 64}
+    not_begun = replace(booth, stages=(replace(boot, begun=False), trail))
+    assert starts(not_begun) == {"boot": 40, "trail": 0}
+
+
+def test_what_was_begun_out_of_turn_does_not_shut_out_what_it_follows() -> None:
+    prime = Stage("prime", "boot", 4, place="booth")
+    paint = Stage("paint", "boot", 4, ("prime",), place="booth", begun=True)
+    assert starts(shop(prime, paint, makers=(ADA,), places=(Place("booth"),))) == {"paint": 4, "prime": 0}
+
+
+def test_more_may_be_begun_than_there_is_room_for() -> None:
+    begun = tuple(Stage(name, "boot", 4, place="booth", begun=True) for name in "abc")
+    assert starts(shop(*begun, makers=(ADA, BO, INES), places=(Place("booth", 2),))) == {"a": 0, "b": 0, "c": 4}
