@@ -1,7 +1,7 @@
 """Rows for tests, made through the actions that the studio uses. The jobs and people are invented."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 from uuid import UUID, uuid4
@@ -78,6 +78,7 @@ def job(
     piece = actions.add_piece(made, name=name, by=ines, now=NOW)
     for kind in stages:
         actions.add_stage(piece, kind=StageKind.objects.get(name=kind), maker=maker, by=ines, now=NOW)
+    Stage.objects.filter(piece=piece).update(added_at=NOW - timedelta(days=28))
     return made
 
 

@@ -138,7 +138,8 @@ class Trails:
                 piece = self._kept_by_people(stage, placed, max(free, span.end) if span else free, at)
             yield piece
             at = piece.start
-        yield _Piece(Why.HELD, stage_id, ready, free)
+        # Before it was set out, or somebody was at it, nothing was lost: that is as if it were work.
+        yield _Piece(Why.HELD if stage.held else Why.WORK, stage_id, ready, free)
 
     def _kept_by_people(self, stage: Stage, placed: Placed, free: int, at: int) -> _Piece:
         """The time until ``at`` in which somebody of its crew was at another stage; or else another who could have done it;

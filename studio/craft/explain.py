@@ -99,7 +99,7 @@ def must_start(network: Network, plan: Plan, day: date) -> list[str]:
     missed: dict[str, int] = {}
     for stage in network.stages:
         placed = plan.placed.get(stage.id)
-        if placed and not stage.begun and first <= placed.start < after and planned[stage.job]:
+        if placed and not stage.begun and first <= placed.start < min(after, placed.end) and planned[stage.job]:
             moved = _by_job(shop, make_plan(replace(network, release=_put_off(network, plan, stage, after, later))))
             for now, then in zip(planned[stage.job], moved[stage.job], strict=True):
                 hand = _missed(now, then)

@@ -8,7 +8,8 @@ cold). A studio overwrites them with its own; the resin's or paint's data sheet 
 from dataclasses import dataclass
 from decimal import Decimal
 
-SLOT_MIN = 15
+from studio.craft.workdays import SLOT_MIN
+
 MOST_MIN = 60 * 10_000
 
 PLACES = (  # name, how many stages may be there at once

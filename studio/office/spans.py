@@ -10,7 +10,8 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from studio.craft.methods import MOST_MIN, SLOT_MIN
+from studio.craft.methods import MOST_MIN
+from studio.craft.workdays import SLOT_MIN
 
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _A_DAY = 24 * 60

@@ -27,9 +27,11 @@ from studio.workshop.models import (
     Plan,
     Release,
     Rendition,
+    Role,
     Stuck,
     Studio,
 )
+from studio.workshop.planning.answer import FORM
 from studio.workshop.planning.drawing import Answer, draw
 from studio.workshop.sniff import NotAPhoto
 
@@ -183,7 +185,10 @@ def _tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
     written anew, and stands in the record whatever was answered since."""
     stuck_id, _, person_id = errand.subject.partition("-")
     told = Stuck.objects.select_related("entry__by", "stage__kind", "stage__piece__job")
-    stuck, lead = told.filter(pk=stuck_id).first(), Person.objects.filter(pk=person_id, is_active=True).first()
+    stuck, lead = (
+        told.filter(pk=stuck_id).first(),
+        Person.objects.filter(pk=person_id, is_active=True, role=Role.LEAD).first(),
+    )
     if not stuck or not lead:
         return None
     if not letters.outbox_path(errand.pk).exists():
@@ -205,11 +210,13 @@ def _keep_told(errand: Errand, told: tuple[Stuck, Person] | None, now: datetime)
 def ask_for_todays_plan(now: datetime) -> None:
     """Each day begins with a plan of its own: what was to be done yesterday and is not logged is still to do."""
     for studio in Studio.objects.all():
-        midnight = datetime.combine(
-            now.astimezone(ZoneInfo(studio.time_zone)).date(), time(), ZoneInfo(studio.time_zone)
-        )
-        seen = Q(kind=Kind.REFRESH_PLAN, asked_at__gte=midnight)
-        if not Plan.objects.filter(made_at__gte=midnight).exists() and not Errand.objects.filter(seen).exists():
+        zone = ZoneInfo(studio.time_zone)
+        today = now.astimezone(zone).date()
+        # From midnight to midnight, so that what a clock that was ahead has asked for does not count.
+        day = [datetime.combine(date, time(), zone) for date in (today, today + timedelta(1))]
+        seen = Q(kind=Kind.REFRESH_PLAN, asked_at__range=day) & ~Q(state=ErrandState.DONE)
+        plan = Plan.objects.filter(made_at__range=day, answer__form=FORM)
+        if not plan.exists() and not Errand.objects.filter(seen).exists():
             with transaction.atomic():
                 errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
 

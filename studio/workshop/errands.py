@@ -60,14 +60,15 @@ def ask(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> None:
     """
     key = f"{kind}:{subject}"
     same = Errand.objects.filter(key=key)
-    if same.filter(state=ErrandState.WAITING, asked_at=now, due_at=due_at + _gather(kind)).exists():
-        return
     if gather := _gather(kind):
         due_at += gather
-        # It will begin after this and see what was changed; it is never put off, so that it does begin.
+        # It will begin after this and see what was changed; it is never put off, so that it does begin. Written though nothing
+        # may change, for the row is then kept from a worker until the caller's transaction ends.
         waiting = same.filter(state=ErrandState.WAITING, strikes=0)
         if waiting.update(asked_at=now, due_at=Least(F("due_at"), Value(due_at))):
             return
+    elif same.filter(state=ErrandState.WAITING, asked_at=now, due_at=due_at).exists():
+        return
     if same.filter(state=ErrandState.RUNNING).update(again=True, due_at=due_at, asked_at=now):
         return
     standing = same.exclude(state=ErrandState.DONE)

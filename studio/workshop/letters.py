@@ -52,7 +52,7 @@ def stage_done(notice: Notice, picture: bytes | None) -> Written:
     contact, job, studio = notice.contact, notice.job, Studio.objects.get()
     link = Link.objects.standing().filter(contact=contact, job=job).first()
     if not link or not contact.email:
-        raise CannotWrite(f"{contact} has no link or no e-mail address any more, so no letter was written.")
+        raise CannotWrite("The contact has no link or no e-mail address any more, so no letter was written.")
     context = {
         "studio": studio.name,
         "contact": contact.name,

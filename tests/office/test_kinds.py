@@ -164,3 +164,12 @@ def test_a_kind_that_is_in_use_or_set_out_by_a_method_stays(office: Browser) -> 
         assert answer.status_code == 422
         assert why in text(answer)
         assert StageKind.objects.filter(pk=kind.pk).exists()
+
+
+def test_a_kind_that_is_all_that_somebody_can_do_stays(office: Browser, ada: Person) -> None:
+    office.post("/office/kinds/new/", {"name": "gilding", "crew": "1"})
+    gilding = StageKind.objects.get(name="gilding")
+    ada.skills.set([gilding])
+    answer = office.post(f"/office/kinds/{gilding.pk}/remove/")
+    assert answer.status_code == 422
+    assert "gilding is among what Ada can do, so it stays. Change their work first." in text(answer)

@@ -89,7 +89,7 @@ def test_a_letter_that_cannot_be_written_says_so_before_it_leaves(office: Browse
     notice = going(photo=False)
     notice.contact.links.update(revoked_at=NOW)
     page = office.get(f"/office/notices/{notice.pk}/")
-    assert "has no link or no e-mail address any more" in text(page)
+    assert "The contact has no link or no e-mail address any more" in text(page)
     assert "<iframe" not in page.content.decode()
 
 

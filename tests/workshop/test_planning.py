@@ -197,7 +197,7 @@ def test_pieces_run_side_by_side_and_meet_at_fit_up(ada: Person) -> None:
     made = job(carving=1, fit_up=1)
     bracket = actions.add_piece(made, name="Bracket", by=builders.lead(), now=NOW)
     kind = StageKind.objects.get(name="carpentry")
-    actions.add_stage(bracket, kind=kind, work_min=150, by=builders.lead(), now=NOW)
+    actions.add_stage(bracket, kind=kind, work_min=150, by=builders.lead(), now=NOW - timedelta(days=1))
     assert spans() == {
         "carving": ("Tue 08:00", "Tue 09:00"),
         "carpentry": ("Tue 08:00", "Tue 10:30"),
@@ -413,3 +413,104 @@ def test_the_questions_to_the_database_do_not_grow() -> None:
     told()
     assert _queries(lambda: gather(NOW)) == few
     assert _queries(newest) == 1
+
+
+# What somebody is at.
+
+
+MONDAY = datetime(2026, 3, 9, 8, tzinfo=UTC)
+
+
+def photo(stage: Stage, by: Person, now: datetime) -> None:
+    actions.log_at_bench(entry_id=uuid4(), stage=stage, says=Says.PHOTO, photos=builders.kept(), by=by, now=now)
+
+
+def test_time_in_which_it_was_stuck_is_not_work(ada: Person) -> None:
+    stage = builders.stage(job(carving=17))
+    photo(stage, ada, MONDAY)  # 15 of 17 hours are left when it is stuck, and when it goes on a day later
+    stuck = builders.say_stuck(stage, by=ada, now=MONDAY + timedelta(hours=2))
+    tuesday, wednesday = MONDAY + timedelta(days=1), MONDAY + timedelta(days=2)
+    assert spans(tuesday) == {"carving": ("Wed 08:00", "Thu 15:00")}
+    actions.answer_stuck(Stuck.objects.get(entry=stuck), answer="Here.", by=builders.lead(), now=tuesday)
+    assert spans(tuesday) == {"carving": ("Tue 08:00", "Wed 15:00")}
+    duties.ask_for_todays_plan(wednesday)
+    assert spans(wednesday) == {"carving": ("Wed 08:00", "Wed 15:00")}  # Tuesday was worked
+
+
+def test_a_photo_taken_in_passing_gives_nobody_the_work(ada: Person) -> None:
+    kit, ines = builders.person("Kit"), builders.lead()
+    stage = builders.stage(job(carving=16))
+    kit.skills.set(StageKind.objects.filter(name="pack"))
+    for by in (kit, ines):
+        photo(stage, by, NOW)
+        assert told().stages[stage.pk].makers == (ada.pk,)
+
+
+def test_hours_that_passed_are_work_of_one_stage_alone(ada: Person) -> None:
+    one, two = builders.stage(job("One", carving=34)), builders.stage(job("Two", carving=17))
+    photo(one, ada, MONDAY)
+    photo(two, ada, MONDAY + timedelta(hours=2))  # of 51 hours 2 went to the first, 6½ to the second
+    plan = told(MONDAY + timedelta(days=1))
+    worked = [plan.stages[stage.pk].end - plan.stages[stage.pk].start for stage in (one, two)]
+    assert max(plan.stages[stage.pk].end for stage in (one, two)) == datetime(2026, 3, 16, 17, tzinfo=UTC)
+    assert min(worked) > timedelta(hours=10.5)
+
+
+def test_nothing_left_to_do_is_no_missing_hours(ada: Person) -> None:
+    stage = builders.stage(job(carving=8))
+    Stage.objects.filter(pk=stage.pk).update(left_min=0, left_said_at=NOW)
+    assert told().problems == ()
+    assert spans() == {"carving": ("Tue 10:45", "Tue 11:00")}  # until it is logged
+
+
+def test_a_job_set_out_in_the_afternoon_was_not_worked_at_in_the_morning() -> None:
+    late = job("Boot", carving=8, van=date(2026, 3, 10))
+    at = NOW.replace(hour=16, minute=30)
+    Stage.objects.update(added_at=at)
+    found = told_of(late, at)
+    assert (found.over, found.ready) == (True, date(2026, 3, 11))
+    assert [cause.why for cause in found.causes] == [Why.WORK]
+
+
+def test_who_did_something_else_this_morning_is_not_away(ada: Person) -> None:
+    one, two = job("One", carving=1, van=None), job("Two", paint=8, van=date(2026, 3, 10))
+    stage = builders.stage(one)
+    builders.log_done(stage, photo=False, now=NOW.replace(hour=14), by=ada)
+    cause = told_of(two, NOW.replace(hour=14)).causes[0]
+    assert (cause.why, cause.other, cause.maker) == (Why.MAKER, stage.pk, ada.pk)
+
+
+def test_what_was_logged_out_of_turn_lets_nothing_run_ahead(ada: Person) -> None:
+    made = job(carving=8.5, paint=1, pack=1)
+    builders.log_done(builders.stage(made, "paint"), photo=False, now=NOW - timedelta(days=1))
+    assert spans() == {"carving": ("Tue 08:00", "Tue 17:00"), "pack": ("Wed 08:00", "Wed 09:00")}
+
+
+def test_days_over_are_counted_however_long_ago_the_van_was() -> None:
+    made = job(carving=1, van=date(2025, 11, 10))  # a Monday; 120 days, of which 34 were weekends
+    assert told_of(made).hand == -86
+
+
+def test_after_a_clock_that_was_ahead_each_day_still_has_its_plan() -> None:
+    job(carving=1)
+    told(NOW + timedelta(days=7))
+    duties.ask_for_todays_plan(NOW)
+    assert told().day == NOW.date()
+
+
+def test_a_plan_that_was_kept_in_another_form_is_none_and_is_drawn_anew() -> None:
+    job(carving=1)
+    told()
+    row = Plan.objects.get()
+    Plan.objects.update(answer={**row.answer, "form": 0})
+    assert newest() is None
+    duties.ask_for_todays_plan(NOW + timedelta(minutes=1))
+    assert told(NOW + timedelta(minutes=1)).stages
+
+
+def test_stages_without_hours_cost_no_plan_each() -> None:
+    """A van that is missed makes each stage of today a question; those that take no time answer themselves."""
+    for number in range(60):
+        made = job(f"Job {number}", carving=0, van=date(2026, 3, 9))
+    assert told().must_start == ()
+    assert told_of(made).over

@@ -67,16 +67,21 @@ def test_all_of_a_stage_can_be_changed() -> None:
     assert list(changed.follows.all()) == [carving]
 
 
-def test_what_is_still_to_do_is_kept_with_its_hour_and_can_be_unsaid() -> None:
+def test_what_is_still_to_do_is_kept_with_its_hour_until_somebody_says_it_anew() -> None:
     said = change(builders.stage(builders.job()), left_min=180)
     assert (said.left_min, said.left_said_at) == (180, NOW)
     again = actions.change_stage(
-        said, kind=said.kind, title="by hand", maker=None, work_min=said.work_min, left_min=180, crew=1, place=None,
+        said, kind=said.kind, title="by hand", maker=None, work_min=said.work_min, left_min=None, crew=1, place=None,
         cure_min=0, cure_holds=False, due_on=None, follows=[], version=said.version, by=builders.lead(),
         now=NOW + timedelta(days=1),
     )  # fmt: skip
-    assert again.left_said_at == NOW  # the title was changed, not what was said
-    assert change(again, left_min=None).left_said_at is None
+    assert (again.left_min, again.left_said_at) == (180, NOW)  # the title was changed, not what was said
+    later = actions.change_stage(
+        again, kind=said.kind, title="by hand", maker=None, work_min=said.work_min, left_min=180, crew=1, place=None,
+        cure_min=0, cure_holds=False, due_on=None, follows=[], version=again.version, by=builders.lead(),
+        now=NOW + timedelta(days=2),
+    )  # fmt: skip
+    assert later.left_said_at == NOW + timedelta(days=2)  # the same hours, two days on: they are left now
 
 
 def test_a_stage_that_follows_itself_is_refused_with_a_sentence() -> None:
@@ -309,3 +314,31 @@ def test_days_that_are_sent_twice_are_kept_once(published: list[str]) -> None:
         actions.add_overtime(ada, day=day, starts=time(8), ends=time(12), by=ines, now=NOW)
     assert [rows.objects.count() for rows in (Closure, Absence, Overtime)] == [1, 1, 1]
     assert History.objects.filter(verb="added", subject__regex="^(closure|absence|overtime) ").count() == 3
+
+
+def test_what_followed_a_stage_that_is_removed_follows_what_that_followed(published: list[str]) -> None:
+    actions.set_out_studio()
+    ines = builders.lead()
+    made = actions.set_out_job(name="Snail", client="Greenacre Garden", wanted_day=date(2026, 4, 30), method="cast", longest_m=None, number=3, form=uuid4(), by=ines, now=NOW)  # fmt: skip
+    mould = Stage.objects.get(piece__job=made, kind__key="mould")
+
+    def lay_up(copy: int) -> Stage:
+        return Stage.objects.get(piece__name=f"Snail {copy} of 3", kind__key="lay-up")
+
+    second = lay_up(2)
+    assert [stage.pk for stage in second.follows.all()] == [lay_up(1).pk]
+    actions.remove_piece(made.pieces.get(name="Snail 1 of 3"), by=ines, now=NOW)
+    assert [stage.pk for stage in second.follows.all()] == [mould.pk]
+    actions.remove_stage(lay_up(2), by=ines, now=NOW)
+    assert [stage.pk for stage in lay_up(3).follows.all()] == [mould.pk]
+
+
+def test_a_ring_elsewhere_keeps_nobody_from_changing_a_stage() -> None:
+    job = builders.job(stages=("carving", "mould", "lay-up"))
+    carving, mould, lay_up = (builders.stage(job, kind) for kind in ("carving", "mould", "lay-up"))
+    carving.follows.set([mould])
+    mould.follows.set([carving])
+    assert change(lay_up, title="by hand").title == "by hand"
+    with pytest.raises(Refused, match="goes round in a ring"):
+        change(mould, title="two halves")
+    assert not change(carving, follows=[]).follows.exists()

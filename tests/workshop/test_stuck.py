@@ -367,3 +367,13 @@ def test_once_done_its_words_are_not_those_of_the_stuck(published: list[str]) ->
     assert "stuck" not in page.lower()
     letter = letters.read_outbox(Letter.objects.get(contact__isnull=False).pk)
     assert "grey" not in letter.text + letter.html
+
+
+def test_who_takes_the_first_word_back_leaves_what_others_said(stage: Stage) -> None:
+    first = builders.say_stuck(stage, Needs.MATERIAL)
+    second = builders.say_stuck(stage, Needs.BROKE, by=builders.person("Bo"), sentence="The beak fell off.")
+    actions.take_back(first, by=builders.person("Ada"), now=NOW)
+    standing = Stuck.objects.standing().get()
+    assert (standing.entry, standing.stage) == (second, stage)
+    actions.take_back(second, by=builders.person("Bo"), now=NOW)
+    assert not Stuck.objects.standing().exists()

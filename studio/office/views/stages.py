@@ -14,6 +14,7 @@ from studio.front.signin import lead_only
 from studio.office import order
 from studio.office.job_forms import FinishForm, StageForm
 from studio.office.saving import ask_first, form_page, kept, who
+from studio.office.spans import told_hours
 from studio.office.stage_lines import lines_of
 from studio.office.waiting import what_taking_back_means
 from studio.office.wording import on_or_at, sentence, short_day, when
@@ -48,9 +49,12 @@ def stage(request: HttpRequest, stage_id: int) -> HttpResponse:
     all_of_it = order.order_of(row.piece.job_id)
     form = StageForm(
         request.POST if request.method == "POST" else None,
-        initial={name: getattr(row, name) for name in _FIELDS} | {"follows": all_of_it.chosen.get(stage_id, ())},
+        initial={name: getattr(row, name) for name in _FIELDS if name != "left_min"}
+        | {"follows": all_of_it.chosen.get(stage_id, ())},
         others=[other for other in all_of_it.stages.values() if other.pk != stage_id],
-        said=f"As said {on_or_at(row.left_said_at, now)}." if row.left_said_at else "",
+        said=f"{sentence(told_hours(row.left_min or 0))}, as said {on_or_at(row.left_said_at, now)}. Empty: that stands."
+        if row.left_said_at
+        else "",
     )
     if kept(form, lambda typed: actions.change_stage(row, **typed, by=who(request), now=now)):
         messages.success(request, "The stage is kept as you wrote it.")

@@ -11,7 +11,7 @@ from studio.workshop.actions.errors import Refused, TooLate
 from studio.workshop.actions.history import note
 from studio.workshop.actions.notices import lock_piece, owe_notices, withdraw_notices
 from studio.workshop.actions.sent import keep_photos, still_to_make
-from studio.workshop.actions.stuck import close_stuck
+from studio.workshop.actions.stuck import close_stuck, stand_by_the_next_word
 from studio.workshop.models import Entry, Person, Release, Says, Stage, Stuck
 from studio.workshop.photos import Kept
 
@@ -96,7 +96,8 @@ def take_back(entry: Entry, *, by: Person, now: datetime) -> Entry:
     if Entry.objects.filter(pk=entry.pk, taken_back_at=None).update(taken_back_at=now, taken_back_by=by):
         if entry.says == Says.DONE:
             Stage.objects.filter(pk=entry.stage_id).update(done_at=None, done_by=None)
-        close_stuck(Stuck.objects.filter(entry=entry), by=by, now=now)
+        if close_stuck(Stuck.objects.filter(entry=entry), by=by, now=now):
+            stand_by_the_next_word(entry)
         withdraw_notices(entry.notices.all(), now=now)
         note("took back", entry.stage, by=by, now=now, job=entry.stage.piece.job)
     return Entry.objects.get(pk=entry.pk)

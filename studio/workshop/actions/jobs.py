@@ -10,6 +10,7 @@ from django.db.models import Max
 from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused, Stale
 from studio.workshop.actions.history import note
+from studio.workshop.actions.stages import pass_on
 from studio.workshop.models import Client, Confirmation, Job, Person, Piece, Release, Stage, Studio, Wanted
 
 
@@ -128,4 +129,5 @@ def remove_piece(piece: Piece, *, by: Person, now: datetime) -> None:
     if Stage.objects.filter(piece=piece, entries__isnull=False).exists():
         raise Refused("Something was logged at this piece, so it stays. Rename it instead.")
     note("removed", piece, by=by, now=now, job=piece.job)
+    pass_on(Stage.objects.filter(piece=piece).select_related("piece"))
     piece.delete()

@@ -87,5 +87,8 @@ def remove_kind(kind: StageKind, *, by: Person, now: datetime) -> None:
         raise Refused(f"New jobs are set out with {kind}, so it stays. It can be called something else.")
     if Stage.objects.filter(kind=kind).exists():
         raise Refused(f"There are stages of {kind}, so it stays. It can be called something else.")
+    if names := [str(person) for person in Person.objects.filter(skills=kind)]:
+        # Whoever can do nothing that is named can do everything.
+        raise Refused(f"{kind} is among what {', '.join(names)} can do, so it stays. Change their work first.")
     note("removed", kind, by=by, now=now)
     kind.delete()

@@ -1,5 +1,6 @@
 """The stages of a piece: added, changed, moved, removed, and finished for somebody."""
 
+from collections import defaultdict
 from collections.abc import Collection
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -14,7 +15,7 @@ from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
 from studio.workshop.models import Entry, Person, Piece, Place, Says, Stage, StageKind
-from studio.workshop.planning.following import followed, ring
+from studio.workshop.planning.following import Followed, followed, ring
 
 LONGEST_AGO = timedelta(days=366)
 
@@ -43,6 +44,7 @@ def add_stage(
         place=kind.place,
         cure_min=kind.cure_min,
         cure_holds=kind.cure_holds,
+        added_at=now,
     )
     note("added", stage, by=by, now=now, job=piece.job)
     return stage
@@ -67,10 +69,11 @@ def change_stage(
     by: Person,
     now: datetime,
 ) -> Stage:
-    """``left_min`` is what is still to do, as somebody says now; None where nobody does. ``follows`` empty: by default."""
+    """``left_min`` is what is still to do, as somebody says now; None where nobody does, and what was said before stands.
+    ``follows`` empty: by default."""
     if max(work_min, left_min or 0, cure_min) > MOST_MIN:
         raise Refused("That is more than 10,000 hours. Write the hours of this stage alone.")
-    _refuse_ring(stage, follows)
+    _refuse_ring(stage, kind, follows)
     values: dict[str, Any] = {
         "kind": kind,
         "title": title,
@@ -82,17 +85,21 @@ def change_stage(
         "cure_holds": cure_holds,
         "due_on": due_on,
     }
-    if left_min != stage.left_min:
-        values |= {"left_min": left_min, "left_said_at": None if left_min is None else now}
+    if left_min is not None:
+        values |= {"left_min": left_min, "left_said_at": now}
     changed = change(stage, values, version=version, by=by, now=now, job=stage.piece.job)
     changed.follows.set(follows)
     return changed
 
 
-def _refuse_ring(stage: Stage, follows: Collection[Stage]) -> None:
+def _refuse_ring(stage: Stage, kind: StageKind, follows: Collection[Stage]) -> None:
+    """A ring that this stage is in; another's does not keep anybody from mending this one."""
     if stage in follows:
         raise Refused(f"{stage} cannot follow itself. Choose another stage.")
-    stages = Stage.objects.filter(piece__job=stage.piece.job_id).select_related("kind", "piece")
+    stages = list(Stage.objects.filter(piece__job=stage.piece.job_id).select_related("kind", "piece"))
+    for row in stages:
+        if row.pk == stage.pk:
+            row.kind = kind
     if strangers := [other for other in follows if other not in stages]:
         raise Refused(f"{strangers[0]} belongs to another job. Choose stages of this one.")
     chosen: dict[int, list[int]] = {}
@@ -100,10 +107,26 @@ def _refuse_ring(stage: Stage, follows: Collection[Stage]) -> None:
     for link in links.exclude(from_stage=stage.pk):
         chosen.setdefault(link.from_stage_id, []).append(link.to_stage_id)
     chosen[stage.pk] = [other.pk for other in follows]
-    if round_about := ring(followed(stages, chosen)):
+    if round_about := ring(_through(stage.pk, followed(stages, chosen))):
         named = {other.pk: f"{other} of {other.piece}" for other in stages}
         order = ", which waits for ".join(named[pk] for pk in reversed(round_about))
         raise Refused(f"That goes round in a ring: {order}. Choose other stages to follow.")
+
+
+def _through(stage: int, following: Followed) -> Followed:
+    """The stages that wait for this one and for which it waits: what a ring through it is made of."""
+    return {other: following[other] for other in _behind(stage, following) if stage in _behind(other, following)}
+
+
+def _behind(stage: int, following: Followed) -> set[int]:
+    """All that a stage waits for, however far back; with itself in it only where it is in a ring."""
+    found: set[int] = set()
+    ask = [stage]
+    while ask:
+        further = following[ask.pop()] - found
+        found |= further
+        ask += further
+    return found
 
 
 @transaction.atomic
@@ -126,7 +149,37 @@ def remove_stage(stage: Stage, *, by: Person, now: datetime) -> None:
     if stage.entries.exists():
         raise Refused("Something was logged at this stage, so it stays. Rename it instead.")
     note("removed", stage, by=by, now=now, job=stage.piece.job)
+    pass_on([stage])
     stage.delete()
+
+
+def pass_on(going: Collection[Stage]) -> None:
+    """Whatever was chosen to follow stages that are ``going`` follows what they follow; else it would follow nothing."""
+    gone = {stage.pk for stage in going}
+    links = Stage.follows.through.objects
+    choosers = set(links.filter(to_stage__in=gone).exclude(from_stage__in=gone).values_list("from_stage_id", flat=True))
+    if not choosers:
+        return
+    stages = Stage.objects.filter(piece__job__in={stage.piece.job_id for stage in going})
+    chosen: dict[int, set[int]] = defaultdict(set)
+    for stage, other in links.filter(from_stage__in=stages).values_list("from_stage_id", "to_stage_id"):
+        chosen[stage].add(other)
+    following = followed(stages.select_related("kind", "piece"), chosen)
+    for chooser in choosers:
+        Stage(pk=chooser).follows.set(_past(chosen[chooser], gone, following) - {chooser})
+
+
+def _past(followed_now: Collection[int], gone: Collection[int], following: Followed) -> set[int]:
+    """The nearest before a stage that are not ``gone``."""
+    found, seen, ask = set(), set(), list(followed_now)
+    while ask:
+        stage = ask.pop()
+        if stage not in gone:
+            found.add(stage)
+        elif stage not in seen:
+            seen.add(stage)
+            ask += following[stage]
+    return found
 
 
 def finish_for(

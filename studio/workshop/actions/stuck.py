@@ -72,6 +72,13 @@ def answer_stuck(stuck: Stuck, *, answer: str = "", by: Person, now: datetime) -
         note("answered stuck" if answer else "carried on", stage, by=by, now=now, job=stage.piece.job)
 
 
+def stand_by_the_next_word(entry: Entry) -> None:
+    """Where others had added to what was said and is taken back, the stage stays stuck, by the first of their words."""
+    later = Entry.objects.filter(stage=entry.stage_id, says=Says.STUCK, at__gte=entry.at, taken_back_at=None)
+    if following := later.exclude(pk=entry.pk).order_by("at", "id").first():
+        Stuck.objects.create(entry=following, stage=entry.stage, needs=entry.stuck.needs, at=following.at)
+
+
 def close_stuck(rows: QuerySet[Stuck], *, answer: str = "", by: Person, now: datetime) -> bool:
     """Those of ``rows`` that stand hold their stage no more. Whether any did. The caller has locked the piece."""
     standing = list(rows.filter(answered_at=None))

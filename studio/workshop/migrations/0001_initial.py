@@ -221,6 +221,7 @@ class Migration(migrations.Migration):
                 ('cure_min', models.PositiveIntegerField(default=0)),
                 ('cure_holds', models.BooleanField(default=False)),
                 ('due_on', models.DateField(blank=True, null=True)),
+                ('added_at', models.DateTimeField(null=True)),
                 ('done_at', models.DateTimeField(blank=True, null=True)),
                 ('version', models.PositiveIntegerField(default=1)),
                 ('done_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),

@@ -117,6 +117,8 @@ class StageQuerySet(models.QuerySet["Stage"]):
         """What can be gone on with: stages that are not done, in jobs that are still going, of which all is done that they
         wait for. That is ``planning.following`` as one question to the database."""
         chosen = Stage.follows.through.objects.filter(from_stage=OuterRef("pk"))
+        of_its_own = Exists(chosen.filter(to_stage__piece=OuterRef("piece")))
+        first = ~Exists(_earlier(done_at=None))
         made_before_it_meets = ~Exists(_earlier(kind__meets=True)) & (
             Exists(Stage.objects.filter(piece=OuterRef("piece"), kind__meets=True))
             | Q(kind__position__lt=OuterRef("kind__position"))
@@ -129,9 +131,13 @@ class StageQuerySet(models.QuerySet["Stage"]):
             piece__stands_alone=False,
         ).exclude(piece=OuterRef("piece"))
         meets = Q(kind__meets=True, piece__stands_alone=False)
-        usual = ~Exists(_earlier(done_at=None)) & (~meets | ~Exists(others))
+        usual = first & (~meets | ~Exists(others))
         waits = Exists(chosen.filter(to_stage__done_at=None))
-        return self.filter(Exists(chosen) & ~waits | ~Exists(chosen) & usual, done_at=None, piece__job__closed_on=None)
+        return self.filter(
+            Exists(chosen) & ~waits & (of_its_own | first) | ~Exists(chosen) & usual,
+            done_at=None,
+            piece__job__closed_on=None,
+        )
 
     def on_bench_of(self, person: Person) -> "StageQuerySet":
         """Given to this person, to nobody, or to somebody who has left; the first van first."""
@@ -163,6 +169,7 @@ class Stage(models.Model):
     follows = models.ManyToManyField(
         "self", symmetrical=False, blank=True, related_name="followed_by"
     )  # none: by default
+    added_at = models.DateTimeField(null=True)  # when it was set out; the plan has nobody at it before
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
     version = models.PositiveIntegerField(default=1)

@@ -4,7 +4,7 @@ from django.db import models
 
 
 class Plan(models.Model):
-    """One row. ``facts`` is the SHA-256 of all that went in, the hour aside; ``answer`` is told in ``planning.py``."""
+    """One row. ``facts`` is the SHA-256 of all that went in, the hour aside; ``answer`` is told in ``planning/answer.py``."""
 
     id = models.PositiveSmallIntegerField(primary_key=True, default=1)
     facts = models.CharField(max_length=64)

@@ -8,6 +8,7 @@ from typing import Any
 from studio.craft.causes import Why
 from studio.workshop.models import Errand, ErrandState, Kind, Plan
 
+FORM = 1  # of what is kept; a row in another is none, and is drawn anew
 TIGHT_DAYS, TIGHT_DAYS_FIXED = 2, 3
 
 
@@ -91,8 +92,8 @@ class Told:
 
 
 def newest() -> Told | None:
-    """The newest plan, with one question to the database; None before the first."""
-    row = Plan.objects.first()
+    """The newest plan, with one question to the database; None before the first, and after an update that tells it differently."""
+    row = Plan.objects.filter(answer__form=FORM).first()
     return _read(row) if row else None
 
 

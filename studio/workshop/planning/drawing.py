@@ -11,6 +11,7 @@ from studio.craft.plan import plan
 from studio.craft.stages import Plan as Drawn
 from studio.craft.stages import Shop
 from studio.workshop.models import Plan
+from studio.workshop.planning.answer import FORM
 from studio.workshop.planning.facts import Facts, fingerprint, gather
 from studio.workshop.planning.shop import LOGGED_AHEAD, logged_ahead, shop_of
 
@@ -28,7 +29,7 @@ def draw(now: datetime) -> Answer | None:
     """A new plan of the record as it is; None where the newest was made from the same facts on the same day."""
     facts = gather(now)
     print_of_them = fingerprint(facts)
-    if Plan.objects.filter(facts=print_of_them).exists():
+    if Plan.objects.filter(facts=print_of_them, answer__form=FORM).exists():
         return None
     return Answer(print_of_them, now, _answer(facts, now))
 
@@ -42,6 +43,7 @@ def _answer(facts: Facts, now: datetime) -> dict[str, Any]:
     problems += [_problem(LOGGED_AHEAD, one["job"], one["id"]) for one in logged_ahead(facts, now)]
     stuck = {stage.id: stage.job for stage in shop.stages if stage.held}
     return {
+        "form": FORM,
         "day": facts["day"],
         "jobs": {job: _end(reading, held=job in stuck.values()) for job, reading in readings.items()},
         "stages": _stages(shop, drawn),

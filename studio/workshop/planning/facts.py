@@ -12,9 +12,10 @@ from zoneinfo import ZoneInfo
 from django.db.models import QuerySet
 
 from studio.workshop.models import Closure, Entry, Job, Person, Place, Says, Stage, Stuck, Studio
-from studio.workshop.planning.following import followed
+from studio.workshop.planning.following import Followed, followed
 
 DAYS_BACK = 56  # so far back somebody may have begun what is still on the bench
+MOST_DAYS_BACK = 400  # for the days since a van that has left
 DAYS_AHEAD = 730
 
 Facts = dict[str, Any]
@@ -29,22 +30,29 @@ def gather(now: datetime) -> Facts:
     )
     given = {stage.maker_id for stage in stages if stage.maker_id and not stage.done_at}
     people = Person.objects.filter(is_active=True).prefetch_related("skills", "absences", "overtime").order_by("id")
-    makers = [_maker(person, today) for person in people if person.in_plan or person.pk in given]
+    jobs = list(Job.objects.live().only("id", "van_day").order_by("id"))
+    since = _since(today, [job.van_day for job in jobs if job.van_day])
+    makers = [_maker(person, since, today) for person in people if person.in_plan or person.pk in given]
     return {
         "day": today.isoformat(),
+        "since": since.isoformat(),
         "zone": studio.time_zone,
         "hours": studio.hours,
         "closures": [
             [closure.first_day.isoformat(), closure.last_day.isoformat()]
-            for closure in Closure.objects.touching(today - timedelta(DAYS_BACK), today + timedelta(DAYS_AHEAD))
+            for closure in Closure.objects.touching(since, today + timedelta(DAYS_AHEAD))
         ],
         "makers": makers,
         "places": list(Place.objects.order_by("id").values("id", "capacity")),
-        "jobs": [
-            {"id": job.pk, "van": _iso(job.van_day)} for job in Job.objects.live().only("id", "van_day").order_by("id")
-        ],
-        "stages": _stages(stages, {maker["id"] for maker in makers}),
+        "jobs": [{"id": job.pk, "van": _iso(job.van_day)} for job in jobs],
+        "stages": _stages(stages, {maker["id"]: maker["skills"] for maker in makers}),
     }
+
+
+def _since(today: date, vans: list[date]) -> date:
+    """From where on days must be counted."""
+    usual, most = today - timedelta(DAYS_BACK), today - timedelta(MOST_DAYS_BACK)
+    return max(most, min([usual, *vans]))
 
 
 def fingerprint(facts: Facts) -> str:
@@ -52,10 +60,10 @@ def fingerprint(facts: Facts) -> str:
     return sha256(json.dumps(facts, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
-def _maker(person: Person, today: date) -> dict[str, Any]:
+def _maker(person: Person, since: date, today: date) -> dict[str, Any]:
     """Whoever is not in the plan, yet was given a stage, does that and nothing else."""
     skills = [kind.pk for kind in person.skills.all()]
-    since, until = today - timedelta(DAYS_BACK), today + timedelta(DAYS_AHEAD)
+    until = today + timedelta(DAYS_AHEAD)
     return {
         "id": person.pk,
         "hours": person.hours,
@@ -79,17 +87,36 @@ class _Begun:
     by: int
 
 
-def _stages(stages: list[Stage], makers: set[int]) -> list[dict[str, Any]]:
+Skills = dict[int, list[int] | None]  # by maker: kinds of work, None for all of them
+
+
+def _stages(stages: list[Stage], makers: Skills) -> list[dict[str, Any]]:
     chosen: dict[int, list[int]] = defaultdict(list)
     for link in Stage.follows.through.objects.filter(from_stage__piece__job__closed_on=None):
         chosen[link.from_stage_id].append(link.to_stage_id)
     following = followed(stages, chosen)
     open_entries = Entry.objects.filter(stage__done_at=None, stage__piece__job__closed_on=None, taken_back_at=None)
     begun = _begun(open_entries.filter(says=Says.PHOTO))
-    stuck = set(Stuck.objects.standing().values_list("stage_id", flat=True))
+    stuck: dict[int, list[tuple[datetime, datetime | None]]] = defaultdict(list)
+    rows = Stuck.objects.filter(stage__done_at=None, stage__piece__job__closed_on=None).order_by("at", "id")
+    for stage, at, answered_at in rows.values_list("stage_id", "at", "answered_at"):
+        stuck[stage].append((at, answered_at))
+    done = {stage.pk for stage in stages if stage.done_at}
     return [
-        _stage(stage, sorted(following[stage.pk]), begun.get(stage.pk), stage.pk in stuck, makers) for stage in stages
+        _stage(stage, _waits_for(stage.pk, following, done), begun.get(stage.pk), stuck[stage.pk], makers)
+        for stage in stages
     ]
+
+
+def _waits_for(stage: int, following: Followed, done: set[int]) -> list[int]:
+    """What it follows; and behind those of them that were logged out of order, what is not done yet."""
+    seen = set(following[stage])
+    ask = list(seen & done)
+    while ask:
+        further = following[ask.pop()] - seen
+        seen |= further
+        ask += further & done
+    return sorted(following[stage] | (seen - done - {stage}))
 
 
 def _begun(entries: QuerySet[Entry]) -> dict[int, _Begun]:
@@ -101,7 +128,13 @@ def _begun(entries: QuerySet[Entry]) -> dict[int, _Begun]:
     return found
 
 
-def _stage(stage: Stage, after: list[int], begun: _Begun | None, stuck: bool, makers: set[int]) -> dict[str, Any]:
+def _stage(
+    stage: Stage,
+    after: list[int],
+    begun: _Begun | None,
+    stuck: list[tuple[datetime, datetime | None]],
+    makers: Skills,
+) -> dict[str, Any]:
     told: dict[str, Any] = {
         "id": stage.pk,
         "job": stage.piece.job_id,
@@ -114,9 +147,10 @@ def _stage(stage: Stage, after: list[int], begun: _Begun | None, stuck: bool, ma
     if stage.done_at:
         return told | {"done": stage.done_at.isoformat(), "by": stage.done_by_id}
     maker = stage.maker_id if stage.maker_id in makers else None
-    if not maker and begun and begun.by in makers:
+    if not maker and begun and _does(makers, begun.by, stage.kind_id):
         maker = begun.by
     return told | {
+        "added": stage.added_at.isoformat() if stage.added_at else None,
         "work": stage.work_min,
         "left": stage.left_min if stage.left_said_at else None,
         "left_said": stage.left_said_at.isoformat() if stage.left_said_at else None,
@@ -124,8 +158,15 @@ def _stage(stage: Stage, after: list[int], begun: _Begun | None, stuck: bool, ma
         "crew": stage.crew,
         "maker": maker,
         "due": _iso(stage.due_on),
-        "stuck": stuck,
+        "stuck": any(until is None for _, until in stuck),
+        "still": [[at.isoformat(), until.isoformat() if until else None] for at, until in stuck],
     }
+
+
+def _does(makers: Skills, person: int, kind: int) -> bool:
+    """Whoever took a photo in passing is not at it."""
+    skills = makers.get(person, [])
+    return skills is None or kind in skills
 
 
 def _iso(day: date | None) -> str | None:

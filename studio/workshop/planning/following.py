@@ -15,6 +15,8 @@ def followed(stages: Iterable[Stage], chosen: Mapping[int, Iterable[int]]) -> Fo
     The usual order: each stage follows the one before it in its piece; and where the pieces of a job meet (at fit-up), it
     also follows what must be ready of the other pieces: what comes before they meet, or, where one never does, the last
     that is made of it before that kind of work. A piece that stands alone neither waits nor is waited for.
+
+    A choice replaces that; but one of stages of other pieces alone adds to the one before it in its own.
     """
     jobs: dict[int, dict[int, list[Stage]]] = defaultdict(lambda: defaultdict(list))
     for stage in stages:
@@ -25,10 +27,14 @@ def followed(stages: Iterable[Stage], chosen: Mapping[int, Iterable[int]]) -> Fo
         for row in ordered:
             for place, stage in enumerate(row):
                 before = {row[place - 1].pk} if place else set()
+                if wanted := {*chosen.get(stage.pk, ())}:
+                    of_its_own = not wanted.isdisjoint(other.pk for other in row)
+                    found[stage.pk] = frozenset(wanted if of_its_own else wanted | before)
+                    continue
                 if stage.kind.meets and not stage.piece.stands_alone:
                     others = (other for other in ordered if other is not row and not other[0].piece.stands_alone)
                     before |= {ready.pk for other in others if (ready := _ready_for(stage, other))}
-                found[stage.pk] = frozenset(chosen.get(stage.pk) or before)
+                found[stage.pk] = frozenset(before)
     return found
 
 

@@ -1,7 +1,9 @@
 """The facts as the craft wants them: a shop at one moment, in slots of a grid that reaches two years ahead."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from math import ceil
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -10,22 +12,26 @@ from studio.craft.places import Place
 from studio.craft.stages import Done, Job, Maker, Shop, Stage
 from studio.craft.workdays import SLOT_MIN, Calendar, Grid, Hours, calendar
 from studio.workshop.models import Week
-from studio.workshop.planning.facts import DAYS_AHEAD, DAYS_BACK, Facts
+from studio.workshop.planning.facts import DAYS_AHEAD, Facts
 
 LOGGED_AHEAD = "logged in the future"
 
 
 def shop_of(facts: Facts, now: datetime) -> Shop:
     day = date.fromisoformat(facts["day"])
-    grid = Grid(ZoneInfo(facts["zone"]), day - timedelta(DAYS_BACK), DAYS_BACK + DAYS_AHEAD)
+    since = date.fromisoformat(facts["since"])
+    grid = Grid(ZoneInfo(facts["zone"]), since, (day - since).days + DAYS_AHEAD)
     moment = grid.slot_up(now)
     shut = frozenset(_days(facts["closures"], grid))
     shop_hours = _hours(facts["hours"])
     opening = calendar(grid, shop_hours, closed=shut)
     begins = _begins(grid, opening, day, moment)
     busy = _busy_until(facts, grid, begins, moment)
-    makers = {told["id"]: _maker(told, grid, shop_hours, shut, busy.get(told["id"], 0)) for told in facts["makers"]}
-    tomorrow = opening.next_open(grid.starts(day + timedelta(1)))
+    makers = {
+        told["id"]: _maker(told, grid, shop_hours, shut, *busy.get(told["id"], (0, ""))) for told in facts["makers"]
+    }
+    left = [told for told in facts["stages"] if "done" not in told]
+    around = _Around(grid, begins, opening, opening.next_open(grid.starts(day + timedelta(1))), makers, _went_on(left))
     return Shop(
         grid=grid,
         now=begins,
@@ -34,11 +40,21 @@ def shop_of(facts: Facts, now: datetime) -> Shop:
         makers=tuple(makers.values()),
         places=tuple(Place(str(told["id"]), told["capacity"]) for told in facts["places"]),
         jobs=tuple(Job(str(told["id"]), _after(grid, told["van"])) for told in facts["jobs"]),
-        stages=tuple(
-            _stage(told, grid, begins, makers, opening, tomorrow) for told in facts["stages"] if "done" not in told
-        ),
+        stages=tuple(_stage(told, around) for told in left),
         done=tuple(_done(told, grid, moment) for told in facts["stages"] if "done" in told),
     )
+
+
+@dataclass(frozen=True)
+class _Around:
+    """``tomorrow``: the slot at which the shop next opens after today. ``went_on``: by stage, when whoever was at it began another."""
+
+    grid: Grid
+    begins: int
+    opening: Calendar
+    tomorrow: int
+    makers: dict[int, Maker]
+    went_on: dict[int, str]
 
 
 def _begins(grid: Grid, opening: Calendar, day: date, moment: int) -> int:
@@ -48,13 +64,19 @@ def _begins(grid: Grid, opening: Calendar, day: date, moment: int) -> int:
     return min(grid.starts(day), moment) if open_still else moment
 
 
-def _busy_until(facts: Facts, grid: Grid, begins: int, moment: int) -> dict[int, int]:
-    """Whoever finished something today was at it until then."""
-    busy: dict[int, int] = {}
+def _busy_until(facts: Facts, grid: Grid, begins: int, moment: int) -> dict[int, tuple[int, str]]:
+    """By person: whoever finished something today was at it until then."""
+    busy: dict[int, tuple[int, str]] = {}
     for told in facts["stages"]:
         if "done" in told and begins < (at := grid.slot_up(datetime.fromisoformat(told["done"]))) <= moment:
-            busy[told["by"]] = max(at, busy.get(told["by"], 0))
+            busy[told["by"]] = max((at, str(told["id"])), busy.get(told["by"], (0, "")))
     return busy
+
+
+def _went_on(left: Iterable[dict[str, Any]]) -> dict[int, str]:
+    """Who began one stage and then another is at the second; what passes since is not work of both."""
+    begun = sorted((told["maker"], told["begun"], told["id"]) for told in left if told["maker"] and told["begun"])
+    return {stage: at for (maker, _, stage), (same, at, _) in pairwise(begun) if maker == same}
 
 
 def logged_ahead(facts: Facts, now: datetime) -> list[dict[str, Any]]:
@@ -78,7 +100,9 @@ def _hours(week: Week) -> Hours:
     }
 
 
-def _maker(told: dict[str, Any], grid: Grid, shop_hours: Hours, shut: frozenset[date], busy: int) -> Maker:
+def _maker(
+    told: dict[str, Any], grid: Grid, shop_hours: Hours, shut: frozenset[date], free_from: int, busy_with: str
+) -> Maker:
     longer = tuple(
         (date.fromisoformat(day), time.fromisoformat(start), time.fromisoformat(end))
         for day, start, end in told["longer"]
@@ -86,20 +110,16 @@ def _maker(told: dict[str, Any], grid: Grid, shop_hours: Hours, shut: frozenset[
     hours = shop_hours if told["hours"] is None else _hours(told["hours"])
     when = calendar(grid, hours, closed=shut | frozenset(_days(told["away"], grid)), overtime=longer)
     skills = None if told["skills"] is None else frozenset(map(str, told["skills"]))
-    return Maker(str(told["id"]), when, skills, busy)
+    return Maker(str(told["id"]), when, skills, free_from, busy_with)
 
 
-def _stage(
-    told: dict[str, Any], grid: Grid, begins: int, makers: dict[int, Maker], opening: Calendar, tomorrow: int
-) -> Stage:
-    maker = makers.get(told["maker"])
+def _stage(told: dict[str, Any], around: _Around) -> Stage:
     since = told["left_said"] or told["begun"]
-    at_it = grid.slot_up(datetime.fromisoformat(since)) if since else 0
+    at_it = around.grid.slot_up(datetime.fromisoformat(since)) if since else 0
     work = _slots(told["work"] if told["left"] is None else told["left"])
-    if since and work:
+    if since and (work or told["left"] == 0):
         # Counted from when somebody began, or said how much is left; whatever is not logged is not over.
-        when = maker.calendar if maker else opening
-        work = max(1, work - max(0, when.worked(max(0, at_it), begins)))
+        work = max(1, work - _worked(told, max(0, at_it), around))
     return Stage(
         id=str(told["id"]),
         job=str(told["job"]),
@@ -113,10 +133,29 @@ def _stage(
         maker=str(told["maker"] or ""),
         begun=bool(since) and not told["stuck"],
         # Whoever may answer today, it goes on tomorrow at the earliest; and it is asked again each day.
-        not_before=tomorrow if told["stuck"] else max(0, at_it),
+        not_before=around.tomorrow if told["stuck"] else max(0, at_it if since else _added(told, around.grid)),
         held=told["stuck"],
-        due=_after(grid, told["due"]),
+        due=_after(around.grid, told["due"]),
     )
+
+
+def _added(told: dict[str, Any], grid: Grid) -> int:
+    """Nobody was at it before it was set out; a plan begins with its day, and would take this morning for it."""
+    return grid.slot_up(datetime.fromisoformat(told["added"])) if told["added"] else 0
+
+
+def _worked(told: dict[str, Any], since: int, around: _Around) -> int:
+    """How much was worked from then until the plan begins: while its maker was at it, and it was not stuck."""
+    maker, slot_up = around.makers.get(told["maker"]), around.grid.slot_up
+    worked = (maker.calendar if maker else around.opening).worked
+    went_on = around.went_on.get(told["id"])
+    until = min(around.begins, max(since, slot_up(datetime.fromisoformat(went_on)))) if went_on else around.begins
+    still = 0
+    for stuck, answered in told["still"]:
+        first = max(since, slot_up(datetime.fromisoformat(stuck)))
+        last = min(until, slot_up(datetime.fromisoformat(answered))) if answered else until
+        still += worked(first, last) if first < last else 0
+    return max(0, worked(since, until) - still) if since < until else 0
 
 
 def _done(told: dict[str, Any], grid: Grid, moment: int) -> Done:
