@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from studio.craft.causes import Cause, Why
 from studio.craft.rulers import rulers
-from studio.craft.spans import Span, full, joined, latest
+from studio.craft.spans import Span, following, full, joined, latest
 from studio.craft.stages import Placed, Plan, Shop, Stage, keeps_its_place
 from studio.craft.workdays import Calendar
 
@@ -143,7 +143,7 @@ class Trails:
 
     def _kept_by_people(self, stage: Stage, placed: Placed, free: int, at: int) -> _Piece:
         """The time until ``at`` in which somebody of its crew was at another stage; or else another who could have done it;
-        or else the time since then in which its crew was not there."""
+        or else the time since then, in which its crew was not there, or was kept free for what they did next."""
         for makers in (placed.makers, self._who_can(stage)):
             spans = [(span, maker) for maker in makers if (span := latest(self._busy[maker], at))]
             busy = [(span.since, maker, span.stage) for span, maker in spans if span.end >= at]
@@ -151,7 +151,11 @@ class Trails:
                 since, maker, other = min(busy)
                 return _Piece(Why.MAKER, stage.id, max(free, since), at, at, (maker,), other, maker)
             free = max([free, *(span.end for span, _ in spans)])
-        return _Piece(Why.AWAY, stage.id, free, at, at, maker=self._away(free, at, placed.makers))
+        kept = [(span, maker) for maker in placed.makers if (span := following(self._busy[maker], at, stage.id))]
+        if kept:
+            span, maker = min(kept)
+            return _Piece(Why.MAKER, stage.id, free, at, at, placed.makers, span.stage, maker)
+        return _Piece(Why.WORK, stage.id, free, at, at, placed.makers)
 
     def _calendar(self, maker: str) -> Calendar:
         return self._makers[maker].calendar

@@ -41,7 +41,8 @@ class Crews:
         Of equals the first, with the lowest bits. None ends before ``anybody`` would, so that the search is mostly short.
         """
         crews = self._choices[free, size, must]
-        best, soonest, bound = crews[0], anybody.beyond, anybody.end(at, work) - 1
+        best, soonest, number = crews[0], anybody.beyond, anybody.before[at] + work
+        bound = anybody.own[number - 1] if number <= len(anybody.own) else soonest
         for crew in crews:
             calendar = self.together[crew]
             try:

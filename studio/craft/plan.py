@@ -1,7 +1,9 @@
 """The plan: whenever hands and a place come free, the most urgent stage that can start does.
 
-Nobody waits who could start something. What has begun is not interrupted: it goes on whenever all of its crew are there, over
-nights and weekends, and they do nothing else until it is over. Its place is taken that long, or until it has cured.
+Nobody waits who could start something, but for a more urgent stage that takes several who are all in: whoever of them is free
+first begins nothing meanwhile that takes more than half a day; else those who rarely come free together would never begin it.
+What has begun is not interrupted: it goes on whenever all of its crew are there, over nights and weekends, and they do nothing
+else until it is over. Its place is taken that long, or until it has cured.
 """
 
 from bisect import bisect_right
@@ -39,6 +41,9 @@ def plan(network: Network) -> Plan:
     problems += follow_trouble(network.stages, {stage.id for stage in first})
     planned = {stage: where for stage, where in placed.items() if stage not in left}
     return Plan(planned, in_turn([*network.problems, *problems]))
+
+
+BRIEF = 16  # slots: measured on seeded shops, less and more let more jobs miss their vans
 
 
 @lru_cache(maxsize=1)  # a network may be planned many times in a row
@@ -80,6 +85,9 @@ class _Board:
         able = [(need.maker,) if need.maker >= 0 and need.crew == 1 else need.able for need in needs]
         self.able = [sum(bits[i] for i in some) for some in able]
         self.startable = _Startable(self.able, self.size, self.must)
+        self.not_kept = _NotKept(self.able, self.size, self.must)
+        self.for_several = _set(stage for stage, size in enumerate(self.size) if size > 1)
+        self.brief = _set(stage for stage, work in enumerate(self.work) if work <= BRIEF)
         # The last room is the anywhere of those that need no place, and -1 its index.
         self.place = [need.place for need in needs]
         self.room = [*(place.capacity for place in network.places), len(stages) + 1]
@@ -144,6 +152,7 @@ class _Board:
         startable, able, size, must = self.startable, self.able, self.size, self.must
         place, at_place, cures, frees = self.place, self.at, self.cures, self.frees
         there, arrivals, together = team.there, team.arrivals, team.together
+        not_kept, for_several, brief = self.not_kept, self.for_several, self.brief
         starts, ends, crews = [0] * stages, [0] * stages, self.free[:]
         waits, room, idle = self.waits[:], self.room[:], self.idle
         roomy, waiting, woken = self.roomy, 0, 0
@@ -172,13 +181,24 @@ class _Board:
                     woken = arrivals[arrival]
                     heappush(events, woken << shift | wake)
             while here:
-                can = waiting & roomy & startable[here]
+                could = waiting & roomy
+                can = could & startable[here]
                 if not can:
                     break
+                free = here
+                short = (could ^ can) & for_several
+                if short > can:  # the most urgent of them is more urgent
+                    free = not_kept[short.bit_length() - 1, here, there[at]]
+                    alone = startable[free]
+                    can &= alone | brief
+                    if not can:
+                        break
+                    if not alone >> can.bit_length() - 1 & 1:
+                        free = here
                 stage = can.bit_length() - 1
                 waiting ^= 1 << stage
                 takes = work[stage]
-                crew = here & able[stage]
+                crew = free & able[stage]
                 if crew.bit_count() != size[stage]:
                     crew = team.choose(crew, size[stage], must[stage], at, takes or 1, self.anybody[stage])
                 calendar = together[crew]
@@ -231,6 +251,27 @@ class _Startable(dict[int, int]):
         enough = [some for (able, size, must), some in asks if (here & able).bit_count() >= size and not must & ~here]
         stages = self[here] = reduce(or_, enough, 0)
         return stages
+
+
+class _NotKept(dict[tuple[int, int, int], int]):
+    """By a stage for several that is short of hands, the bits of who is here and idle, and of all who are in: those here whom it
+    does not keep. It keeps as many as can be of its crew, if all that it takes are in."""
+
+    def __init__(self, able: Sequence[int], size: Sequence[int], must: Sequence[int]) -> None:
+        super().__init__()
+        self._asks = list(zip(able, size, must, strict=True))
+
+    def __missing__(self, ask: tuple[int, int, int]) -> int:
+        stage, here, there = ask
+        able, size, must = self._asks[stage]
+        free = here
+        if (able & there).bit_count() >= size and not must & ~there:
+            kept = here & able
+            while kept.bit_count() > size - (must & ~here).bit_count():
+                kept ^= 1 << kept.bit_length() - 1  # whoever can do the least else stays
+            free = here & ~kept
+        self[ask] = free
+        return free
 
 
 def _set(stages: Iterable[int]) -> int:

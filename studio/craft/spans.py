@@ -22,6 +22,12 @@ def latest(spans: Sequence[Span], at: int) -> Span | None:
     return spans[number - 1] if number else None
 
 
+def following(spans: Sequence[Span], at: int, but: str) -> Span | None:
+    """The first of ``spans``, which are in order, that starts at ``at`` or later, unless that is of the stage ``but``."""
+    number = bisect_left(spans, at, key=attrgetter("start"))
+    return spans[number] if number < len(spans) and spans[number].stage != but else None
+
+
 def full(takes: Iterable[tuple[int, int, str]], capacity: int) -> list[Span]:
     """When a place was full that is taken by ``takes``, in order; each time with the stage that was the next to leave."""
     times: list[Span] = []

@@ -19,7 +19,7 @@ def faults(shop: Shop, plan: Plan) -> list[str]:
         *(fault for name, placed in plan.placed.items() for fault in _one(shop, plan, stages[name], placed, makers)),
         *_nobody_is_in_two_places(plan),
         *_no_place_is_over_full(shop, plan),
-        *_nobody_waits_who_could_start_something(shop, plan),
+        *_nobody_waits_but_for_a_stage_of_several(shop, plan),
     ]
 
 
@@ -121,7 +121,7 @@ def _stand_there_begun(shop: Shop, plan: Plan) -> dict[str, range]:
     return {stage: range(max(shop.now, 0), start) for stage, start in goes_on.items()}
 
 
-def _nobody_waits_who_could_start_something(shop: Shop, plan: Plan) -> Iterator[str]:
+def _nobody_waits_but_for_a_stage_of_several(shop: Shop, plan: Plan) -> Iterator[str]:
     taken = _taken(shop, plan)
     there = _stand_there_begun(shop, plan)
     for stage in shop.stages:
@@ -137,6 +137,8 @@ def _nobody_waits_who_could_start_something(shop: Shop, plan: Plan) -> Iterator[
         if (ready := ready_at(shop, plan, stage)) is not None
     ]
     for t in range(max(shop.now, 0), max((until for _, until, _ in waiting), default=0)):
+        if any(stage.crew > 1 and ready <= t < until for ready, until, stage in waiting):
+            continue  # somebody may be kept for it
         free = [m for m in shop.makers if m.calendar.open[t] and m.free_from <= t and t not in busy[m.id]]
         for ready, until, stage in waiting if free else ():
             others = taken[stage.place][t] - (t in there.get(stage.id, ()))

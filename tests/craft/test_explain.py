@@ -553,6 +553,26 @@ def test_a_stage_with_a_day_of_its_own_that_cannot_be_planned_says_only_the_day(
     assert explain_own(yard(Stage("spiral", "ammonite", A_DAY)), Plan({})) == {}
 
 
+def test_who_was_kept_for_a_crew_was_busy_with_that() -> None:
+    #          Mon Tue Wed Thu
+    # Ada      ##|##|##|      the pretzel, then the snails together with Bo
+    # Bo       ..|..|##|##|   is kept for the snails, then carves the ammonite
+    shop = yard(
+        Stage("dough", "pretzel", 2 * A_DAY),
+        Stage("snails lay-up", "snails", A_DAY, crew=2),
+        Stage("spiral", "ammonite", A_DAY, maker="Bo"),
+        van_day=1,
+    )
+    at_work = planned(
+        put("dough", at(0), at(1, 16), "Ada"),
+        put("snails lay-up", at(2), at(2, 16), "Ada", "Bo"),
+        put("spiral", at(3), at(3, 16), "Bo"),
+    )
+    assert explain(shop, at_work, "ammonite").causes == (
+        Cause(Why.MAKER, 4, "spiral", "snails lay-up", "snails", maker="Bo"),
+    )
+
+
 # What has been done since the plan begins: a plan begins with its day, and may be made in its afternoon.
 
 

@@ -98,10 +98,30 @@ def test_a_stage_waits_for_whom_it_is_given_to_and_others_go_before() -> None:
     assert starts(shop(*stages, makers=(ADA, replace(BO, free_from=4)))) == {"a": 4, "b": 0, "c": 5}
 
 
-def test_a_crew_waits_until_enough_are_free_at_once() -> None:
-    """Nobody waits for a partner who could start something else meanwhile: Bo does c, and Ada stands by from 4 to 7."""
-    stages = (Stage("a", "boot", 4, due=4), Stage("b", "boot", 2, crew=2, due=5), Stage("c", "boot", 7))
-    assert starts(shop(*stages, makers=(ADA, BO))) == {"a": 0, "b": 7, "c": 0}
+def test_who_is_free_first_waits_for_the_others_of_a_crew_but_for_what_is_brief() -> None:
+    """Bo begins no c of more than half a day while the more urgent b waits for Ada, who is at a until 40."""
+    a, b, c = Stage("a", "boot", 40, due=40), Stage("b", "boot", 2, crew=2, due=41), Stage("c", "boot", 17)
+    assert starts(shop(a, b, c, makers=(ADA, BO))) == {"a": 0, "b": 40, "c": 42}
+    assert starts(shop(a, b, replace(c, work=16), makers=(ADA, BO))) == {"a": 0, "b": 40, "c": 0}
+    assert starts(shop(a, b, c, makers=(ADA, BO, INES))) == {"a": 0, "b": 0, "c": 2}
+
+
+def test_of_many_only_as_many_are_kept_as_the_crew_takes() -> None:
+    """Given to Ada, b keeps one of the others for her."""
+    a, b = Stage("a", "boot", 40, maker="Ada", due=40), Stage("b", "boot", 2, crew=2, maker="Ada", due=41)
+    c, d = Stage("c", "boot", 17), Stage("d", "boot", 17)
+    assert starts(shop(a, b, c, d, makers=(ADA, BO, INES))) == {"a": 0, "b": 40, "c": 0, "d": 17}
+
+
+def test_nobody_waits_for_a_less_urgent_crew() -> None:
+    a, b = Stage("a", "boot", 4, due=4), Stage("b", "boot", 2, crew=2)
+    assert starts(shop(a, b, Stage("c", "boot", 70, due=9), makers=(ADA, BO))) == {"a": 0, "b": 70, "c": 0}
+
+
+def test_nobody_waits_for_those_who_are_not_in() -> None:
+    mornings, afternoons = there("Ada", "####...." * 99), there("Bo", "....####" * 99)
+    b, c = Stage("b", "boot", 2, crew=2, due=5), Stage("c", "boot", 17)
+    assert plan(lay_out(shop(b, c, makers=(mornings, afternoons)))).placed["c"].start == 0
 
 
 def test_somebody_who_comes_later_starts_when_they_come() -> None:
