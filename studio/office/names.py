@@ -70,18 +70,18 @@ def names_for(plan: Told | None, *, stuck: Mapping[int, int] | None = None, only
     """In two questions, for all that a page says of a plan; ``only``: for one job of it."""
     if plan is None:
         return Names(stuck=stuck or {})
-    jobs = [job for job in plan.jobs.values() if only in {None, job.job}]
+    ends = [end for end in (*plan.jobs.values(), *plan.deadlines.values()) if only in {None, end.job}]
     problems = [problem for problem in plan.problems if only in {None, problem.job}]
-    wanted = set(_stages(jobs, problems))
+    wanted = {*_stages(ends, problems), *(stuck or {})}
     if only is None:
-        wanted |= {*plan.must_start, *plan.deadlines, *(stuck or {})}
+        wanted |= {*plan.must_start, *plan.deadlines}
     people = dict(Person.objects.order_by().values_list("pk", "name"))  # a handful, those who have left among them
     return Names(plan, _named(wanted), people, stuck or {})
 
 
-def _stages(jobs: Iterable[EndTold], problems: Iterable[ProblemTold]) -> Iterable[int]:
-    for job in jobs:
-        for cause in job.causes:
+def _stages(ends: Iterable[EndTold], problems: Iterable[ProblemTold]) -> Iterable[int]:
+    for end in ends:
+        for cause in end.causes:
             if cause.why is not Why.CLOSED:
                 yield cause.stage
             if cause.other:

@@ -1,56 +1,47 @@
-"""What may bring a job back, by what stands most in its way: acts with the pages where they are done. Nothing is tried out
-here; the plan that is drawn after says what it was worth."""
+"""What helps a job that is late or tight: the acts that were tried with the plan, each with the page where it is done."""
 
-from studio.craft.causes import Why
 from studio.office.linked import Part, Parts, joined, parts
 from studio.office.names import Names
 from studio.office.reasons import stage_at, stuck_at
-from studio.workshop.planning import CauseTold, EndTold
+from studio.office.standing import days
+from studio.office.wording import many, short_day
+from studio.workshop.planning import Act, EndTold, Help
+
+_LONGER = "two hours more a day from {} for two weeks"
 
 
 def remedy(told: EndTold, names: Names, *, own: int | None = None) -> Parts:
-    """One sentence for the biggest cause; empty where nothing is in the way. ``own``: the stage whose own day it is about."""
-    if not told.causes:
+    """One sentence: what was tried and helps, with the days that it brings; else another day. ``own``: the stage whose own day
+    it is about. Empty where it is not known when it is ready."""
+    if not told.ready or not names.plan:
         return ()
-    another = ("another day for it", stage_at(own)) if own else ("another van day", f"/office/jobs/{told.job}/change/")
-    acts = _acts(told.causes[0], names, another)
-    few = [parts(act) for act in acts]
-    said = joined([joined(few[:-1], ", "), few[-1]], " or ") if len(few) > 1 else few[0]
-    return (("What may help: ", ""), *said, (".", ""))
+    acts = [(*parts(_act(one, told, names)), (f" ({days(one.half_days)})", "")) for one in told.helps]
+    if told.over:
+        another = f"another {'day for it' if own else 'van day'}: {short_day(told.ready, names.plan.day)}"
+        acts.append(parts((another, stage_at(own) if own else f"/office/jobs/{told.job}/change/")))
+    if not acts:
+        return ()
+    said = joined([joined(acts[:-1], ", "), acts[-1]], " or ") if len(acts) > 1 else acts[0]
+    return (("What helps: ", ""), *said, (".", ""))
 
 
-def _acts(cause: CauseTold, names: Names, another_day: Part) -> list[Part]:
-    own = stage_at(cause.stage)
-    match cause.why:
-        case Why.MAKER:
-            longer = f"/office/people/{cause.maker}/work/"
-            who = names.people.get(cause.maker or 0)
-            return [
-                (f"somebody else for {names.stage(cause.other)}", stage_at(cause.other)),
-                (f"somebody else for {names.own(cause.stage)}", own),
-                *([(f"a longer day for {who}", longer)] if who else []),
-            ]
-        case Why.PLACE:
-            return [
-                (f"another place for {names.own(cause.stage)}", own),
-                (f"another place for {names.stage(cause.other)}", stage_at(cause.other)),
-                ("room for one more there", "/office/places/"),
-            ]
-        case Why.AWAY:
-            return [(f"somebody else for {names.own(cause.stage)}", own), another_day]
-        case Why.CLOSED:
-            return [
-                ("working on one of those days", "/office/closures/"),
-                ("a longer day for somebody", "/office/people/"),
-                another_day,
-            ]
-        case Why.HELD:
-            return [("an answer today", stuck_at(cause.stage, names))]
-        case Why.CURE:
-            return [(f"something that need not wait until {names.own(cause.stage)} is hard", own), another_day]
-        case Why.WORK:
-            return [
-                (f"more people at {names.own(cause.stage)}", own),
-                ("a longer day for somebody", "/office/people/"),
-                another_day,
-            ]
+def _act(one: Help, told: EndTold, names: Names) -> Part:
+    own, stage = names.own(one.subject), stage_at(one.subject)
+    crew = named.crew if (named := names.stages.get(one.subject)) else 1
+    match one.act:
+        case Act.ANSWER:
+            return f"an answer today for {own}", stuck_at(one.subject, names)
+        case Act.OTHERS:
+            return f"{own} given to somebody else", stage
+        case Act.MORE:
+            return f"{many(crew + 1, 'person', 'people')} at {own}, each for less long", stage
+        case Act.FEWER:
+            return f"{many(crew - 1, 'person', 'people')} at {own}, for longer", stage
+        case Act.LONGER:
+            return _LONGER.format(names.people.get(one.subject, "somebody")), f"/office/people/{one.subject}/work/"
+        case Act.ROOM:
+            stages = (names.stages.get(cause.stage) for cause in told.causes if cause.place == one.subject)
+            place = next((named.place for named in stages if named), "place")
+            return f"room for one more at the {place}", f"/office/places/{one.subject}/"
+        case Act.OPEN:
+            return "working on the closed days", "/office/closures/"

@@ -148,7 +148,7 @@ def test_a_job_that_is_over_says_by_how_much_and_why(yard: Browser) -> None:
     assert lines(shown)["Boot"] == (
         "Boot Wharfside Theatre 1 day over Likely ready Mon 16 Mar van Fri 13 Mar "
         "Ada is busy with carving of Pretzel until Thu 12 Mar: all of its 1 day. "
-        "What may help: somebody else for carving of Pretzel , somebody else for its carving or a longer day for Ada ."
+        "What helps: two hours more a day from Ada for two weeks (1 day) or another van day: Mon 16 Mar ."
     )
     html = shown.content.decode()
     assert f'href="/office/jobs/{boot.pk}/">Boot</a>' in html
@@ -225,7 +225,7 @@ def test_a_stage_with_a_day_of_its_own_is_a_line_under_its_job(yard: Browser) ->
     assert shown["Carving, sample of the crust by Wed 11 Mar"] == (
         "Carving, sample of the crust by Wed 11 Mar Pretzel 1 day over Likely ready Thu 12 Mar "
         "There is more work than days, most of it in its carving, sample of the crust : all of its 1 day. "
-        "What may help: more people at its carving, sample of the crust , a longer day for somebody or another day for it ."
+        "What helps: two hours more a day from Ada for two weeks (1 day) or another day for it: Thu 12 Mar ."
     )
     builders.log_done(builders.stage(pretzel), photo=False)
     assert list(lines(yard.get("/office/"))) == ["Pretzel", "Arch"]

@@ -1,4 +1,4 @@
-"""What may help: the act that answers to what is most in the way, and the page where it is done."""
+"""What helps: the acts that were tried, in words, each with the page where it is done and the days that it brings."""
 
 from datetime import date
 
@@ -8,12 +8,14 @@ from studio.craft.causes import Why
 from studio.office.linked import plain
 from studio.office.names import Names, StageNamed
 from studio.office.remedies import remedy
-from studio.workshop.planning import CauseTold, EndTold
+from studio.workshop.planning import Act, CauseTold, EndTold, Help
+from tests.office.plans import plan
 
 pytestmark = pytest.mark.once
 NAMES = Names(
+    plan=plan(day=date(2026, 3, 10)),
     stages={
-        1: StageNamed("mould", "Ammonite", 7, "Ammonite", "mould bench"),
+        1: StageNamed("mould", "Ammonite", 7, "Ammonite", "mould bench", crew=2),
         2: StageNamed("filling", "Post and lamp", 8, "Leaning lamp post", "floor"),
     },
     people={3: "Bo"},
@@ -21,56 +23,40 @@ NAMES = Names(
 )
 
 
-def told(why: Why, *, maker: int | None = None) -> EndTold:
-    cause = CauseTold(why, 4, 1, other=2, other_job=8, place=6, maker=maker)
-    return EndTold(7, date(2026, 3, 12), -2, over=True, held=False, causes=(cause,))
+def told(*helps: Help, over: bool = True, ready: date | None = date(2026, 3, 12)) -> EndTold:
+    cause = CauseTold(Why.PLACE, 4, 1, other=2, other_job=8, place=6)
+    return EndTold(7, ready, -2 if over else 1, over=over, held=False, causes=(cause,), helps=helps)
 
 
 @pytest.mark.parametrize(
-    ("why", "words", "addresses"),
+    ("act", "subject", "words", "address"),
     [
-        (
-            Why.MAKER,
-            "somebody else for filling of Post and lamp, somebody else for its mould or a longer day for Bo",
-            ["/office/stages/2/", "/office/stages/1/", "/office/people/3/work/"],
-        ),
-        (
-            Why.PLACE,
-            "another place for its mould, another place for filling of Post and lamp or room for one more there",
-            ["/office/stages/1/", "/office/stages/2/", "/office/places/"],
-        ),
-        (
-            Why.AWAY,
-            "somebody else for its mould or another van day",
-            ["/office/stages/1/", "/office/jobs/7/change/"],
-        ),
-        (
-            Why.CLOSED,
-            "working on one of those days, a longer day for somebody or another van day",
-            ["/office/closures/", "/office/people/", "/office/jobs/7/change/"],
-        ),
-        (Why.HELD, "an answer today", ["/office/stuck/5/"]),
-        (
-            Why.CURE,
-            "something that need not wait until its mould is hard or another van day",
-            ["/office/stages/1/", "/office/jobs/7/change/"],
-        ),
-        (
-            Why.WORK,
-            "more people at its mould, a longer day for somebody or another van day",
-            ["/office/stages/1/", "/office/people/", "/office/jobs/7/change/"],
-        ),
+        (Act.ANSWER, 1, "an answer today for its mould", "/office/stuck/5/"),
+        (Act.OTHERS, 1, "its mould given to somebody else", "/office/stages/1/"),
+        (Act.OTHERS, 2, "filling of Post and lamp given to somebody else", "/office/stages/2/"),
+        (Act.MORE, 2, "two people at filling of Post and lamp, each for less long", "/office/stages/2/"),
+        (Act.FEWER, 1, "one person at its mould, for longer", "/office/stages/1/"),
+        (Act.LONGER, 3, "two hours more a day from Bo for two weeks", "/office/people/3/work/"),
+        (Act.ROOM, 6, "room for one more at the mould bench", "/office/places/6/"),
+        (Act.OPEN, 0, "working on the closed days", "/office/closures/"),
     ],
 )
-def test_each_cause_has_its_acts(why: Why, words: str, addresses: list[str]) -> None:
-    said = remedy(told(why, maker=3), NAMES)
-    assert plain(said) == f"What may help: {words}."
-    assert [address for _, address in said if address] == addresses
+def test_each_act_has_its_words_and_its_page(act: Act, subject: int, words: str, address: str) -> None:
+    said = remedy(told(Help(act, subject, 3), over=False), NAMES)
+    assert plain(said) == f"What helps: {words} (1½\N{NO-BREAK SPACE}days)."
+    assert [to for _, to in said if to] == [address]
 
 
-def test_every_cause_is_answered() -> None:
-    assert all(plain(remedy(told(why), NAMES)).startswith("What may help: ") for why in Why)
+def test_what_is_over_can_always_have_another_day() -> None:
+    said = remedy(told(Help(Act.LONGER, 3, 2)), NAMES)
+    assert plain(said) == (
+        "What helps: two hours more a day from Bo for two weeks (1\N{NO-BREAK SPACE}day) or another van day: Thu 12 Mar."
+    )
+    assert said[-2][1] == "/office/jobs/7/change/"
+    own = remedy(told(), NAMES, own=2)
+    assert (plain(own), own[-2][1]) == ("What helps: another day for it: Thu 12 Mar.", "/office/stages/2/")
 
 
-def test_what_waits_for_nothing_needs_no_help() -> None:
-    assert remedy(EndTold(7, date(2026, 3, 12), 5, over=False, held=False, causes=()), NAMES) == ()
+def test_nothing_is_said_where_nothing_helps_or_no_day_is_known() -> None:
+    assert remedy(told(over=False), NAMES) == ()
+    assert remedy(told(Help(Act.LONGER, 3, 2), ready=None), NAMES) == ()

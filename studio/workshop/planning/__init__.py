@@ -3,6 +3,7 @@
 ``following``  which stages each stage waits for
 ``facts``      all that a plan is made from, as plain JSON, and its hash
 ``shop``       those facts as the craft wants them
+``helps``      what would bring a job back, tried
 ``drawing``    the plan itself, as it is kept
 ``answer``     that plan, as a screen reads it
 """
@@ -17,12 +18,15 @@ from studio.workshop.planning.answer import (
     stale,
     word,
 )
+from studio.workshop.planning.helps import Act, Help
 from studio.workshop.planning.shop import LOGGED_AHEAD
 
 __all__ = [
     "LOGGED_AHEAD",
+    "Act",
     "CauseTold",
     "EndTold",
+    "Help",
     "ProblemTold",
     "StageTold",
     "Told",

@@ -7,6 +7,7 @@ from typing import Any
 
 from studio.craft.causes import Why
 from studio.workshop.models import Errand, ErrandState, Kind, Plan
+from studio.workshop.planning.helps import Act, Help
 
 FORM = 1  # of what is kept; a row in another is none, and is drawn anew
 TIGHT_DAYS, TIGHT_DAYS_FIXED = 2, 3
@@ -28,7 +29,8 @@ class CauseTold:
 @dataclass(frozen=True)
 class EndTold:
     """How a job stands to its van, or a stage to a day of its own. ``ready`` is None where that cannot be planned. ``hand``: worked
-    days from then to the day, negative when over. ``held``: somebody must answer first, so ``ready`` is the best that can be."""
+    days from then to the day, negative when over. ``held``: somebody must answer first, so ``ready`` is the best that can be.
+    ``helps``: what was tried and helps, the best first; of what is late or tight alone."""
 
     job: int
     ready: date | None
@@ -36,6 +38,7 @@ class EndTold:
     over: bool
     held: bool
     causes: tuple[CauseTold, ...]
+    helps: tuple[Help, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -131,7 +134,8 @@ def _read(row: Plan) -> Told:
 
 def _read_end(one: dict[str, Any]) -> EndTold:
     causes = tuple(CauseTold(Why(why), *rest) for why, *rest in one["causes"])
-    return EndTold(one["job"], _day(one["ready"]), one["hand"], one["over"], one["held"], causes)
+    helps = tuple(Help(Act(act), subject, half_days) for act, subject, half_days in one["helps"])
+    return EndTold(one["job"], _day(one["ready"]), one["hand"], one["over"], one["held"], causes, helps)
 
 
 def _day(told: str | None) -> date | None:

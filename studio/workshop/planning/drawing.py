@@ -1,5 +1,6 @@
 """Draws a plan of the record as it is, and spells it as plain JSON for ``answer`` to read."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -13,6 +14,7 @@ from studio.craft.stages import Shop
 from studio.workshop.models import Plan
 from studio.workshop.planning.answer import FORM
 from studio.workshop.planning.facts import Facts, fingerprint, gather
+from studio.workshop.planning.helps import Help, helps
 from studio.workshop.planning.shop import LOGGED_AHEAD, logged_ahead, shop_of
 
 
@@ -41,22 +43,28 @@ def _answer(facts: Facts, now: datetime) -> dict[str, Any]:
     readings = explain_all(shop, drawn)
     problems = [_problem(one.trouble, one.job, one.stage, one.others, one.number) for one in drawn.problems]
     problems += [_problem(LOGGED_AHEAD, one["job"], one["id"]) for one in logged_ahead(facts, now)]
+    own = explain_own(shop, drawn)
     stuck = {stage.id: stage.job for stage in shop.stages if stage.held}
+    ends = {(job, ""): reading for job, reading in readings.items()}
+    help_out = helps(facts, now, shop, drawn, ends | {(one.job, stage): one for stage, one in own.items()})
     return {
         "form": FORM,
         "day": facts["day"],
-        "jobs": {job: _end(reading, held=job in stuck.values()) for job, reading in readings.items()},
+        "jobs": {
+            job: _end(reading, help_out.get((job, ""), ()), held=job in stuck.values())
+            for job, reading in readings.items()
+        },
         "stages": _stages(shop, drawn),
         "deadlines": {
-            stage: _end(reading, held=not stuck.keys().isdisjoint(reading.chain))
-            for stage, reading in explain_own(shop, drawn).items()
+            stage: _end(one, help_out.get((one.job, stage), ()), held=not stuck.keys().isdisjoint(one.chain))
+            for stage, one in own.items()
         },
         "must_start": [int(stage) for stage in must_start(network, drawn, date.fromisoformat(facts["day"]))],
         "problems": problems,
     }
 
 
-def _end(reading: Reading, *, held: bool) -> dict[str, Any]:
+def _end(reading: Reading, help_out: Iterable[Help], *, held: bool) -> dict[str, Any]:
     return {
         "job": int(reading.job),
         "ready": reading.ready_day.isoformat() if reading.ready_day else None,
@@ -64,6 +72,7 @@ def _end(reading: Reading, *, held: bool) -> dict[str, Any]:
         "over": reading.over,
         "held": held,
         "causes": [_cause(cause) for cause in reading.causes],
+        "helps": [[one.act.value, one.subject, one.half_days] for one in help_out],
     }
 
 

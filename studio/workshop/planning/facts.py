@@ -157,6 +157,7 @@ def _stage(
         "begun": begun.at.isoformat() if begun else None,
         "crew": stage.crew,
         "maker": maker,
+        "given": bool(stage.maker_id),
         "due": _iso(stage.due_on),
         "stuck": any(until is None for _, until in stuck),
         "still": [[at.isoformat(), until.isoformat() if until else None] for at, until in stuck],
