@@ -55,7 +55,9 @@ def _held(stuck: Stuck, now: datetime) -> Held:
 
 
 def answers(stage: Stage, now: datetime) -> list[str]:
-    """What was told to whoever was stuck here, in its order."""
+    """What was told to whoever was stuck here, in its order; nothing while it is stuck anew, for that is not answered."""
+    if Stuck.objects.standing().filter(stage=stage).exists():
+        return []
     told = Stuck.objects.filter(stage=stage, entry__taken_back_at=None).exclude(answer="").order_by("answered_at")
     return [_ended(stuck, now) for stuck in told.select_related("answered_by")]
 

@@ -108,9 +108,13 @@ def _one_day(typed: dict[str, Any]) -> dict[str, Any]:
 
 
 class LongerForm(OfficeForm):
-    day = a_day("Day", required=True)
+    first_day = a_day("First day", required=True)
+    last_day = a_day("Last day", "Empty: one day only. Days that are not worked are left out.")
     starts = ClockField(label="From", error_messages={"required": "Write the hour like 17:00."})
     ends = ClockField(label="To", error_messages={"required": "Write the hour like 20:00."})
+
+    def clean(self) -> dict[str, Any]:
+        return _one_day(self.cleaned_data)
 
 
 class PlaceForm(OfficeForm):

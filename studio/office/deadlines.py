@@ -21,7 +21,7 @@ from studio.office.today import StuckNow, Waiting, pressing, stuck_now
 from studio.office.wording import when
 from studio.workshop import planning
 from studio.workshop.models import Closure, Errand, ErrandState, Job, Kind, Photo, Stage, Studio
-from studio.workshop.planning import Told
+from studio.workshop.planning import EndTold, Told
 
 NEXT_DAY_WITHIN = 15  # days; a shop that is shut for longer has no next worked day
 
@@ -43,10 +43,15 @@ def page(now: datetime) -> dict[str, Any]:
     plan, shop = planning.newest(), _shop(now)
     stuck = {one.stage: one.key for one in shop.stuck}
     names = names_for(plan, stuck=stuck)
-    found = sorted((_standing(job, plan) for job in shop.jobs), key=lambda one: one.place)
+    missed = _missed(plan)
+    found = sorted((_standing(job, plan, missed) for job in shop.jobs), key=lambda one: one.place)
     rules = rules_of(found, names, shop.days, shop.today)
     on = lying.scale([rule.line for rule in rules if rule.line])
-    answer = headline(found, planned=plan is not None)
+    answer = headline(
+        found,
+        planned=plan is not None,
+        missed=[(str(names.stages[stage]), f"#stage-{stage}", one) for stage, one in missed if stage in names.stages],
+    )
     press = pressing(
         stuck=shop.stuck,
         names=names,
@@ -67,6 +72,12 @@ def page(now: datetime) -> dict[str, Any]:
         "planned": _planned(plan, now),
         "failed_plan": shop.failed_plan,
     }
+
+
+def _missed(plan: Told | None) -> list[tuple[int, EndTold]]:
+    """The stages that miss a day of their own, the worst first."""
+    over = [(stage, one) for stage, one in plan.deadlines.items() if one.over] if plan else []
+    return sorted(over, key=lambda each: (each[1].hand or 0, each[0]))
 
 
 def _planned(plan: Told | None, now: datetime) -> str:
@@ -131,6 +142,7 @@ def _next_day(shop: Shop) -> date:
     return next((day for day in coming if shop.days.works(day)), shop.today + timedelta(1))
 
 
-def _standing(job: Job, plan: Told | None) -> Standing:
+def _standing(job: Job, plan: Told | None, missed: Sequence[tuple[int, EndTold]]) -> Standing:
     told = plan.jobs.get(job.pk) if plan else None
-    return standing(job, told, left=getattr(job, "left", False), client=getattr(job, "client_name", ""))
+    own = next((one for _, one in missed if one.job == job.pk), None)
+    return standing(job, told, left=getattr(job, "left", False), client=getattr(job, "client_name", ""), own=own)

@@ -121,6 +121,7 @@ class PieceForm(OfficeForm):
 
 
 class NewPieceForm(PieceForm):
+    once = OnceField()
     method = forms.ChoiceField(label="How is it made?", widget=forms.RadioSelect, required=False, initial=OWN)
     kinds = forms.ModelMultipleChoiceField(
         label="Stages it goes through",
@@ -135,7 +136,7 @@ class NewPieceForm(PieceForm):
         self.fields["method"].choices = _methods((OWN, "Only what I tick below"))  # type: ignore[attr-defined]
 
 
-class NewStageForm(OfficeForm):
+class WhichStageForm(OfficeForm):
     kind = forms.ModelChoiceField(label="Kind of work", queryset=StageKind.objects.all(), empty_label="Choose one")
     title = words("What exactly", 60, "Only where the kind alone does not say it: second coat.", required=False)
     maker = forms.ModelChoiceField(
@@ -146,12 +147,16 @@ class NewStageForm(OfficeForm):
     )
 
 
+class NewStageForm(WhichStageForm):
+    once = OnceField()
+
+
 class StagesField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]  # takes none when it runs
     def label_from_instance(self, obj: Stage) -> str:
         return f"{obj} of {obj.piece}"
 
 
-class StageForm(NewStageForm):
+class StageForm(WhichStageForm):
     """``others`` are the other stages of the job, with their pieces, in order; ``said`` is when the rest was told."""
 
     work_min = HoursField(label="Hours of work", help_text="Of each who does it: 6, 6.5 or 6:30.")

@@ -153,12 +153,17 @@ def _drawn(told: Line, on: Scale) -> Iterator[str]:
         x = on.at(0)
         side = (" start" if today < 0 else " end") if near else ""
         yield f'<line class="pin" x1="{x}" x2="{x}" y1="5" y2="{EDGE + 10}"/><circle class="ball" cx="{x}" cy="5" r="4.5"/>'
-        yield f'<text class="van{side}" x="{x}" y="{WORDS}">{told.upright}</text>'
+        yield f'<text class="van{side}" x="{x}"{_aside(side)} y="{WORDS}">{told.upright}</text>'
     if shown:
         x = on.at(today)
         left = today < 1 - on.before or (near and today >= 0)
         side = " start" if left else " end" if near or today > on.after - 1 else ""
-        yield f'<use href="#chalk" x="{x}"/><text class="now{side}" x="{x}" y="{WORDS}">today</text>'
+        yield f'<use href="#chalk" x="{x}"/><text class="now{side}" x="{x}"{_aside(side) if near else ""} y="{WORDS}">today</text>'
+
+
+def _aside(side: str) -> str:
+    """So that two that stand back to back do not touch."""
+    return {" start": ' dx="5"', " end": ' dx="-5"'}.get(side, "")
 
 
 def _monday(at: float, label: str, on: Scale) -> Iterator[str]:

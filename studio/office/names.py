@@ -21,6 +21,7 @@ class StageNamed:
     place: str = ""
     crew: int = 1
     due_on: date | None = None  # a deadline of its own, while it is still to be done
+    done: bool = False
 
     @property
     def alone(self) -> bool:
@@ -54,6 +55,11 @@ class Names:
         plan = self.plan
         told = plan.stages.get(key) if plan else None
         return _until(told.start.date(), plan.day) if plan and told else ""
+
+    def shorter(self, key: int | None, half_days: int) -> bool:
+        """Whether a stage alone cannot take so long: it is at work on fewer days."""
+        told = self.plan.stages.get(key or 0) if self.plan else None
+        return told is not None and 2 * ((told.end.date() - told.start.date()).days + 1) < half_days
 
     def cured(self, key: int) -> str:
         """The day on which a stage that is still to be done has set: " until Mon 30 Nov"; " yet" where it is done."""
@@ -97,7 +103,14 @@ def _named(keys: set[int]) -> dict[int, StageNamed]:
     rows = Stage.objects.filter(pk__in=keys).order_by().values_list(*columns, "due_on", "done_at")
     return {
         pk: StageNamed(
-            f"{kind}, {title}" if title else kind, piece, job_id, job, place or "", crew, None if done_at else due_on
+            f"{kind}, {title}" if title else kind,
+            piece,
+            job_id,
+            job,
+            place or "",
+            crew,
+            None if done_at else due_on,
+            bool(done_at),
         )
         for pk, kind, title, piece, job_id, job, place, crew, due_on, done_at in rows
     }

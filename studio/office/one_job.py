@@ -101,7 +101,7 @@ def _lede(job: Job, pieces: list[PieceLines], today: date) -> str:
     coming = [
         f"{line.stage} of {piece.piece}" if len(pieces) > 1 else str(line.stage)
         for piece in pieces
-        if (line := next((line for line in piece.stages if line.state not in {"done", "to come"}), None))
+        if (line := next((line for line in piece.stages if line.state in {"next", "on the bench"}), None))
     ]
     if job.closed_on:
         first = f"Closed on {short_day(job.closed_on, today)}."
@@ -115,6 +115,9 @@ def _lede(job: Job, pieces: list[PieceLines], today: date) -> str:
         rest = f", and {many(len(coming) - 3, 'more piece')} to go on with" if len(coming) > 3 else ""
         first = f"{listed(coming[:3]) if not rest else ', '.join(coming[:3])}{rest} {'is' if len(coming) == 1 else 'are'} next."
         first = f"{sentence(first)} {sentence(number(done)) if done else 'None'} of {many(len(stages), 'stage')} done."
+    if stuck := [line.stage for line in stages if line.state == "stuck"]:
+        named = [f"{stage} of {stage.piece}" if len(pieces) > 1 else str(stage) for stage in stuck]
+        first += f" {sentence(listed(named))} {'is' if len(named) == 1 else 'are'} stuck."
     van = f"The van leaves on {short_day(job.van_day, today)}." if job.van_day else "It has no van day yet."
     wanted = f" It is wanted on {short_day(job.wanted_day, today)}." if job.wanted_day else ""
     straight = job.release == Release.STRAIGHT

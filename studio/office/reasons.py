@@ -43,12 +43,18 @@ def _cause(cause: CauseTold, names: Names) -> tuple[str, Parts]:
             return "there is more work than days, most of it in ", parts(stage)
         case Why.PLACE:
             elsewhere = other and named and other.job_id != named.job_id
-            held_by = (other.job if other and elsewhere else names.stage(cause.other), stage_at(cause.other))
+            by_job = (other.job, f"/office/jobs/{other.job_id}/") if other and elsewhere else None
+            held_by = by_job or (names.stage(cause.other), stage_at(cause.other))
             place = f"the {named.place}" if named and named.place else "its place"
             return f"{place} is held by ", parts(held_by, names.until(cause.stage))
         case Why.MAKER:
-            busy = (names.stage(cause.other), stage_at(cause.other))
-            return f"{who or 'whoever can do it'} is busy with ", parts(busy, names.until(cause.stage))
+            busy, until = (names.stage(cause.other), stage_at(cause.other)), names.until(cause.stage)
+            subject = who or "whoever can do it"
+            if other and other.done:
+                return f"{subject} was busy with ", parts(busy)
+            if names.shorter(cause.other, cause.half_days):
+                return f"{subject} is busy", parts(f"{until}, last with ", busy)
+            return f"{subject} is busy with ", parts(busy, until)
         case Why.AWAY if who:
             return "", parts((f"{who} is away", f"/office/people/{cause.maker}/work/"))
         case Why.AWAY:

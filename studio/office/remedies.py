@@ -38,7 +38,9 @@ def _act(one: Help, told: EndTold, names: Names) -> Part:
         case Act.FEWER:
             return f"{many(crew - 1, 'person', 'people')} at {own}, for longer", stage
         case Act.LONGER:
-            return _LONGER.format(names.people.get(one.subject, "somebody")), f"/office/people/{one.subject}/work/"
+            return _LONGER.format(
+                names.people.get(one.subject, "somebody")
+            ), f"/office/people/{one.subject}/work/#longer"
         case Act.ROOM:
             stages = (names.stages.get(cause.stage) for cause in told.causes if cause.place == one.subject)
             place = next((named.place for named in stages if named), "place")

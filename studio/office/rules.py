@@ -77,8 +77,11 @@ def head_of(one: Standing, names: Names, today: date) -> Head:
 
 
 def _why(one: Standing, troubles: list[ProblemTold], names: Names, today: date) -> SafeString:
-    help_out = remedy(one.told, names) if one.told and one.rank in {Rank.OVER, Rank.TIGHT} else ()
-    return _paragraphs(_said(one, names), help_out, [*problems(troubles, names), *_about_days(one, today)])
+    mend = [*problems(troubles, names), *_about_days(one, today)]
+    if one.told is None or one.finished:
+        return _paragraphs((), (), mend)
+    help_out = remedy(one.told, names) if one.rank in {Rank.OVER, Rank.TIGHT} else ()
+    return _paragraphs(_said(one.told, names), help_out, mend)
 
 
 def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: WorkedDays, today: date) -> Rule:
@@ -114,18 +117,16 @@ def _of_stage(
         ),
         line=lying.line(days, today, told.ready, due, told.hand, told.held),
         kind="own over" if told.over else "own",
-        why=_paragraphs(reason(told, names), help_out, []),
+        why=_paragraphs(_said(told, names), help_out, []),
     )
 
 
-def _said(one: Standing, names: Names) -> Parts:
+def _said(told: EndTold, names: Names) -> Parts:
     """Why, in one sentence or two; before that, what holds it, unless that is among its reasons."""
-    if one.told is None:
-        return ()
-    said = reason(one.told, names)
-    if not one.held or any(cause.why is Why.HELD for cause in one.told.causes):
+    said = reason(told, names)
+    if not told.held or any(cause.why is Why.HELD for cause in told.causes):
         return said
-    mine = (stage for stage in names.stuck if stage in names.stages and names.stages[stage].job_id == one.job.pk)
+    mine = (stage for stage in names.stuck if stage in names.stages and names.stages[stage].job_id == told.job)
     return (*joined((held(stage, names) for stage in mine), " "), *(((" ", ""), *said) if said else ()))
 
 
@@ -161,7 +162,10 @@ def _about_days(one: Standing, today: date) -> Iterator[Parts]:
     if one.told and not one.ready and not one.left:
         yield parts("Nothing is set out yet. ", ("Add its pieces", f"/office/jobs/{job.pk}/"), ".")
     if not job.van_day:
-        yield parts(("Set its van day", change), ".")
+        if one.left and one.ready and job.wanted_day and one.ready > job.wanted_day:
+            yield parts("It is likely ready later than it is wanted. ", ("Set its van day", change), ".")
+        else:
+            yield parts(("Set its van day", change), ".")
     elif job.van_day < today:
         close = "close the job, or set" if one.finished else "set"
         yield parts(f"Its van was {short_day(job.van_day, today)}. ", (sentence(f"{close} another day"), change), ".")

@@ -104,7 +104,7 @@ def _open(stage: Stage, around: Around, *, free: bool) -> StageLine:
         said = f"{stuck.get_needs_display().lower()}, said {on_or_at(stuck.at, around.now)} by {stuck.entry.by}"
         planned = f"; at best {_planned(stage, placed, around)}" if placed else ""
         return StageLine(stage, "stuck", f"{said}{planned}{due}", stuck=stuck.pk)
-    state = "on the bench" if stage.pk in around.begun else "next" if free else "to come"
+    state = ("on the bench" if stage.pk in around.begun else "next") if free else "to come"
     if placed:
         words = _planned(stage, placed, around)
     else:

@@ -34,6 +34,7 @@ class Standing:
     word: str
     left: bool
     client: str
+    own: EndTold | None = None  # the worst of its stages that miss a day of their own
 
     @property
     def ready(self) -> date | None:
@@ -53,12 +54,14 @@ class Standing:
 
     @property
     def place(self) -> tuple[int, int, date, int]:
-        """Where it comes among others."""
-        by_hand = 0 if self.rank in {Rank.UNSURE, Rank.NO_VAN} else self.hand
-        return self.rank, by_hand, self.job.van_day or self.ready or date.max, self.job.pk
+        """Where it comes among others: by its van, or by a day of one of its stages if that is missed by more."""
+        rank, by_hand = self.rank, 0 if self.rank in {Rank.UNSURE, Rank.NO_VAN} else self.hand
+        if self.own:
+            rank, by_hand = Rank.OVER, min(self.own.hand or 0, by_hand if rank is Rank.OVER else 0)
+        return rank, by_hand, self.job.van_day or self.ready or date.max, self.job.pk
 
 
-def standing(job: Job, told: EndTold | None, *, left: bool, client: str = "") -> Standing:
+def standing(job: Job, told: EndTold | None, *, left: bool, client: str = "", own: EndTold | None = None) -> Standing:
     """Against the van that the job has now; a van that the plan has not seen yet is waited for."""
     rank = Rank.UNSURE if job.van_day else Rank.NO_VAN
     if told is None:
@@ -73,7 +76,7 @@ def standing(job: Job, told: EndTold | None, *, left: bool, client: str = "") ->
         rank, word = _rank(told, job.fixed), stands(told, job.fixed)
     else:
         rank, word = Rank.CLEAR, "done"
-    return Standing(job, told, rank, word, left, client)
+    return Standing(job, told, rank, word, left, client, own)
 
 
 def _rank(told: EndTold, fixed: bool) -> Rank:
@@ -108,8 +111,12 @@ def stands(told: EndTold, fixed: bool) -> str:
     return f"{best}tight, {hand}" if word == "tight" else f"{best}{hand}"
 
 
-def headline(found: Sequence[Standing], *, planned: bool) -> Parts:
-    """From jobs with the worst first. ``planned``: there is a plan at all."""
+Missed = tuple[str, str, EndTold]
+
+
+def headline(found: Sequence[Standing], *, planned: bool, missed: Sequence[Missed] = ()) -> Parts:
+    """From jobs with the worst first. ``planned``: there is a plan at all; ``missed``: the stages that miss a day of their own,
+    the worst first, each with its words and where its line is."""
     if not found:
         return parts("Nothing on the bench. ", ("Set out a job", "/office/jobs/new/"), ".")
     if not planned:
@@ -117,7 +124,14 @@ def headline(found: Sequence[Standing], *, planned: bool) -> Parts:
     over, unsure, tight, clear, no_van = ([one for one in found if one.rank is rank] for rank in Rank)
     if over:
         by = over[0].word.removesuffix(" over")
-        return upper_first((_name(over[0]), (f" is {by} over its van.{_also(len(over) - 1, len(tight))}", "")))
+        also = _also(len(over) - 1, len(tight)) + _miss(len(missed), "")
+        return upper_first((_name(over[0]), (f" is {by} over its van.{also}", "")))
+    if missed:
+        words, line, told = missed[0]
+        also = _miss(len(missed) - 1, " more") + _also(0, len(tight))
+        return upper_first(
+            ((words, line), (f" is {days(half_days_over(told.hand or 0))} over the day of its own.{also}", ""))
+        )
     if unsure:
         unknown = f" {sentence(_are(len(unsure) - 1, 'more has', 'more have'))} no sure day." if len(unsure) > 1 else ""
         return upper_first((_name(unsure[0]), (f" {_unsure(unsure[0])}.{unknown}{_also(0, len(tight))}", "")))
@@ -141,6 +155,14 @@ def _also(over: int, tight: int) -> str:
     if over:
         return f" {sentence(_are(over, 'more is', 'more are'))} over."
     return f" {sentence(_are(tight, 'more is', 'more are'))} tight." if tight else ""
+
+
+def _miss(count: int, more: str) -> str:
+    return (
+        f" {sentence(number(count))}{more} {'stage misses a day of its own' if count == 1 else 'stages miss days of their own'}."
+        if count
+        else ""
+    )
 
 
 def _unsure(one: Standing) -> str:

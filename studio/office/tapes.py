@@ -10,7 +10,7 @@ from django.db.models import Count, Exists, OuterRef, Q
 from studio.office.standing import Rank, standing
 from studio.office.wording import many, number, sentence, short_day
 from studio.workshop import planning
-from studio.workshop.models import Job, Piece, Stage
+from studio.workshop.models import Job, Piece, Stage, Stuck
 
 
 @dataclass(frozen=True)
@@ -54,8 +54,9 @@ def by_week(today: date, q: str = "") -> list[Week]:
         .order_by("van_day", "name", "pk")
     )
     coming: dict[int, list[Stage]] = {}
-    stages = Stage.objects.next_up().select_related("kind", "piece", "maker").order_by("piece__position", "piece_id")
-    for stage in stages:
+    held = Exists(Stuck.objects.standing().filter(stage=OuterRef("pk")))
+    stages = Stage.objects.next_up().select_related("kind", "piece", "maker").annotate(held=held)
+    for stage in stages.order_by("held", "piece__position", "piece_id"):
         coming.setdefault(stage.piece.job_id, []).append(stage)
     van_days: Iterable[Job] = sorted(jobs, key=lambda job: (job.van_day is None, job.van_day or today))
     return [
@@ -81,15 +82,18 @@ def _tape(job: Job, coming: list[Stage], told: planning.Told | None, today: date
     stages, done = getattr(job, "stages", 0), getattr(job, "done", 0)
     if not stages:
         words = "Nothing set out yet."
-    elif not coming:
+    elif done == stages:
         words = "All of it is done."
+    elif not coming:
+        words = f"Each stage that is left waits for another. {sentence(number(done)) if done else 'None'} of {number(stages)} done."
     else:
         first = coming[0]
         owner = f", {first.maker}" if first.maker and first.maker.is_active else ""
         where = f"{first.piece}: " if str(first.piece) != job.name else ""
         others = f"; {many(len(coming) - 1, 'more piece')} to go on with" if len(coming) > 1 else ""
+        comes = "is stuck" if getattr(first, "held", False) else f"is next{owner}"
         words = sentence(
-            f"{where}{first} is next{owner}{others}. {sentence(number(done)) if done else 'None'} of {number(stages)} done."
+            f"{where}{first} {comes}{others}. {sentence(number(done)) if done else 'None'} of {number(stages)} done."
         )
     van = f"Van {short_day(job.van_day, today)}. " if job.van_day else ""
     stands = standing(job, told.jobs.get(job.pk), left=done < stages) if told else None

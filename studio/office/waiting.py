@@ -189,7 +189,7 @@ def what_taking_back_means(entry: Entry, now: datetime) -> str:
         said.append(f"Its letter has gone to {listed(told)}; nothing is sent by itself.")
     here = [str(notice.contact) for notice in entry.notices.all() if notice.state in _NOT_GONE]
     if here:
-        said.append(f"The letter to {listed(here)} has not left, and will not.")
+        said.append(f"The letter to {listed(here)} has not left; it will not, if this is taken back.")
     return " ".join(said) or "No letter has gone."
 
 

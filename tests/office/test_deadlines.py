@@ -535,3 +535,48 @@ def test_the_newest_plan_is_one_row(yard: Browser) -> None:
     change(Job.objects.get(), van_day=TODAY)
     builders.work()
     assert Plan.objects.count() == 1
+
+
+def test_a_day_of_a_stages_own_that_is_missed_puts_its_job_first_and_stands_in_the_answer(yard: Browser) -> None:
+    job("Arch", van=date(2026, 5, 29))
+    pretzel = job("Pretzel", van=date(2026, 6, 30))
+    sample = builders.stage(pretzel)
+    change_stage(sample, title="sample of the crust", due_on=date(2026, 3, 11))
+    builders.work()
+    shown = yard.get("/office/")
+    assert next(iter(lines(shown))) == "Pretzel"
+    assert answer(shown) == "Carving, sample of the crust of Pretzel is 1\N{NO-BREAK SPACE}day over the day of its own."
+    assert f'<h1><a href="#stage-{sample.pk}">' in shown.content.decode()
+    change(Job.objects.get(name="Arch"), van_day=date(2026, 3, 10))
+    builders.work()
+    assert answer(yard.get("/office/")).endswith("over its van. One stage misses a day of its own.")
+
+
+def test_a_job_that_is_done_after_its_van_gets_no_help(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 3, 9))
+    builders.log_done(builders.stage(pretzel), photo=False)
+    builders.work()
+    shown = lines(yard.get("/office/"))["Pretzel"]
+    assert "All of it is done" in shown
+    assert "more work than days" not in shown
+    assert "What helps" not in shown
+
+
+def test_a_stage_with_a_day_of_its_own_says_that_its_job_is_stuck(yard: Browser) -> None:
+    boot = builders.job("Boot", stages=["carving", "filling"])
+    change_stage(builders.stage(boot, "filling"), due_on=date(2026, 3, 11))
+    stuck = builders.say_stuck(builders.stage(boot, "carving"), Needs.ANSWER)
+    builders.work()
+    own = lines(yard.get("/office/"))["Filling by Wed 11 Mar"]
+    assert "at best" in own
+    assert "Its carving is stuck" in own
+    page = text(yard.get(f"/office/jobs/{boot.pk}/"))
+    assert "Its carving is stuck" in page
+    assert "Carving is stuck." in page
+    assert "Carving is next" not in page
+    assert "carving is stuck" in text(yard.get("/office/jobs/")).lower()
+    actions.answer_stuck(stuck.stuck, answer="Grey.", by=builders.lead(), now=NOW)
+    builders.work()
+    page = text(yard.get(f"/office/jobs/{boot.pk}/"))
+    assert "on the bench" not in page  # nobody has begun
+    assert "Carving is next." in page

@@ -100,7 +100,9 @@ def test_a_stage_is_not_done_after_all_although_the_next_is_and_days_have_gone_b
 def test_what_has_not_left_stays_with_it(office: Browser) -> None:
     entry = done()
     page = f"/office/stages/{entry.stage_id}/"
-    assert "The letter to Priya has not left, and will not. This is not done after all" in text(office.get(page))
+    assert "The letter to Priya has not left; it will not, if this is taken back. This is not done after all" in text(
+        office.get(page)
+    )
     for _ in range(2):
         assert office.post(f"/office/entries/{entry.pk}/take-back/").headers["Location"] == page
     assert Notice.objects.get().state == NoticeState.WITHDRAWN

@@ -321,3 +321,18 @@ def test_a_link_is_not_given_to_somebody_elses_contact(office: Browser) -> None:
     answer = office.post(f"/office/jobs/{job.pk}/contacts/{stranger.pk}/link/", follow=True)
     assert "belongs to another client" in text(answer)
     assert not Link.objects.exists()
+
+
+def test_a_piece_and_a_stage_that_are_sent_twice_are_made_once(office: Browser) -> None:
+    job = builders.job(stages=("carving",))
+    piece = job.pieces.get()
+    kind = StageKind.objects.get(name="paint")
+    one = {"name": "Bracket", "once": str(uuid4()), "method": "own"}
+    two = {"kind": kind.pk, "title": "", "once": str(uuid4())}
+    for _ in range(2):
+        assert office.post(f"/office/jobs/{job.pk}/pieces/new/", one).status_code == 302
+        assert office.post(f"/office/pieces/{piece.pk}/stages/new/", two).status_code == 302
+    assert [str(each) for each in job.pieces.all()] == [piece.name, "Bracket"]
+    assert [str(each) for each in piece.stages.all()] == ["carving", "paint"]
+    form = office.get(f"/office/pieces/{piece.pk}/").content.decode()
+    assert 'type="hidden" name="once"' in form

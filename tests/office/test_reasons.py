@@ -1,5 +1,6 @@
 """Causes and problems of a plan, as sentences with links."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -75,6 +76,22 @@ def test_each_cause_says_what_is_in_the_way_and_its_days(one: CauseTold, expecte
     assert said(one) == expected
 
 
+def test_who_did_something_else_earlier_today_was_busy_with_it() -> None:
+    plain_names = names(plan(starts={PAINT: WEDNESDAY}))
+    done = replace(plain_names, stages={**plain_names.stages, SNAIL_3: replace(plain_names.stages[SNAIL_3], done=True)})
+    one = cause(Why.MAKER, 1, PAINT, other=SNAIL_3, other_job=SNAILS, maker=BO)
+    assert said(one, known=done) == "Bo was busy with lay-up of Snail 3: ½ day."
+
+
+def test_days_that_one_stage_cannot_take_are_not_put_to_it_alone() -> None:
+    known = names(plan(starts={PAINT: WEDNESDAY, SNAIL_3: WEDNESDAY}))
+    long, short = (
+        cause(Why.MAKER, half_days, PAINT, other=SNAIL_3, other_job=SNAILS, maker=BO) for half_days in (9, 2)
+    )
+    assert said(long, known=known) == "Bo is busy until Wed 2 Dec, last with lay-up of Snail 3: 4½ days."
+    assert said(short, known=known) == "Bo is busy with lay-up of Snail 3 until Wed 2 Dec: 1 day."
+
+
 def test_a_job_that_waits_for_nothing_has_no_reason() -> None:
     assert said() == ""
 
@@ -100,7 +117,7 @@ def test_what_begins_alike_is_said_once() -> None:
 def test_each_cause_leads_to_what_would_change_it() -> None:
     known = names(stuck={MOULD: 9})
     addresses = {
-        Why.PLACE: f"/office/stages/{SNAIL_4}/",
+        Why.PLACE: f"/office/jobs/{SNAILS}/",
         Why.MAKER: f"/office/stages/{SNAIL_4}/",
         Why.AWAY: f"/office/people/{BO}/work/",
         Why.CLOSED: "/office/closures/",

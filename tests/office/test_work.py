@@ -105,8 +105,8 @@ def test_days_away_come_and_go_without_a_reason(office: Browser, ada: Person) ->
 def test_longer_days_come_and_go(office: Browser, ada: Person) -> None:
     forget_errands()
     longer = f"{page_of(ada)}longer/"
-    answer = office.post(longer, {"day": "2026-03-14", "starts": "9", "ends": "1pm"}, follow=True)
-    assert "Ada works on Sat 14 Mar from 09:00 to 13:00 too." in text(answer)
+    answer = office.post(longer, {"first_day": "2026-03-14", "starts": "9", "ends": "1pm"}, follow=True)
+    assert "Ada works on Sat 14 Mar, from 09:00 to 13:00 too." in text(answer)
     assert "Sat 14 Mar, 09:00–13:00" in text(answer)
     row = Overtime.objects.get()
     assert (row.person, row.day, row.starts, row.ends) == (ada, date(2026, 3, 14), time(9), time(13))
@@ -123,10 +123,10 @@ def test_longer_days_come_and_go(office: Browser, ada: Person) -> None:
     [
         ("away", {"first_day": "2026-03-20", "last_day": "2026-03-16"}, "It ends before it begins."),
         ("away", {"first_day": "", "last_day": "2026-03-16"}, "Write the day like 2026-12-04."),
-        ("longer", {"day": "2026-03-14", "starts": "13", "ends": "9"}, "It ends before it begins."),
-        ("longer", {"day": "2026-03-14", "starts": "13:05", "ends": "18"}, "13:00 or 13:15"),
-        ("longer", {"day": "2026-03-14", "starts": "", "ends": "late"}, "Write the hour like 17:00."),
-        ("longer", {"day": "", "starts": "17", "ends": "24"}, "Write 23:45 at the latest."),
+        ("longer", {"first_day": "2026-03-14", "starts": "13", "ends": "9"}, "It ends before it begins."),
+        ("longer", {"first_day": "2026-03-14", "starts": "13:05", "ends": "18"}, "13:00 or 13:15"),
+        ("longer", {"first_day": "2026-03-14", "starts": "", "ends": "late"}, "Write the hour like 17:00."),
+        ("longer", {"first_day": "", "starts": "17", "ends": "24"}, "Write 23:45 at the latest."),
     ],
 )
 def test_days_that_cannot_be_get_a_sentence_and_keep_what_was_typed(
@@ -146,7 +146,15 @@ def test_what_is_over_leaves_the_page(office: Browser, ada: Person, ines: Person
         days = {"first_day": date(2026, 3, first), "last_day": date(2026, 3, last)}
         actions.add_absence(ada, **days, by=ines, now=NOW)
     for day in (9, 10):
-        actions.add_overtime(ada, day=date(2026, 3, day), starts=time(17), ends=time(19), by=ines, now=NOW)
+        actions.add_overtime(
+            ada,
+            first_day=date(2026, 3, day),
+            last_day=date(2026, 3, day),
+            starts=time(17),
+            ends=time(19),
+            by=ines,
+            now=NOW,
+        )
     said = text(office.get(page_of(ada)))
     assert "Thu 5 Mar to Tue 10 Mar" in said
     assert "Mon 2 Mar" not in said
@@ -158,7 +166,7 @@ def test_the_page_asks_as_much_for_fifty_days_as_for_one_and_pages(office: Brows
     def add(number: int) -> None:
         day = date.fromordinal(date(2026, 4, 1).toordinal() + number)
         actions.add_absence(ada, first_day=day, last_day=day, by=ines, now=NOW)
-        actions.add_overtime(ada, day=day, starts=time(17), ends=time(19), by=ines, now=NOW)
+        actions.add_overtime(ada, first_day=day, last_day=day, starts=time(17), ends=time(19), by=ines, now=NOW)
 
     def questions() -> int:
         with CaptureQueriesContext(connection) as asked:
@@ -189,3 +197,16 @@ def test_every_kind_of_work_can_be_ticked_and_the_week_is_the_shops(office: Brow
     html = office.get(page_of(ada)).content.decode()
     assert html.count('name="skills"') == StageKind.objects.count()
     assert {fields(html)[day] for day in DAYS} == {"10:00–16:00"}
+
+
+def test_longer_days_of_two_weeks_are_those_that_are_worked(office: Browser, ada: Person) -> None:
+    sent = {"first_day": "2026-03-10", "last_day": "2026-03-23", "starts": "17", "ends": "19"}
+    answer = office.post(f"{page_of(ada)}longer/", sent, follow=True)
+    assert "Ada works from Tue 10 Mar to Mon 23 Mar, from 17:00 to 19:00 too." in text(answer)
+    days = list(ada.overtime.values_list("day", flat=True))
+    assert len(days) == 10
+    assert {day.weekday() for day in days} == {0, 1, 2, 3, 4}
+    weekend = sent | {"first_day": "2026-03-14", "last_day": "2026-03-15"}
+    answer = office.post(f"{page_of(ada)}longer/", weekend)
+    assert answer.status_code == 422
+    assert "Ada works on none of these days." in text(answer)

@@ -183,7 +183,9 @@ def test_absence_overtime_and_closures_move_the_work(ada: Person) -> None:
     assert spans() == {"carving": ("Tue 08:00", "Fri 10:30")}
     actions.add_closure(first_day=date(2026, 3, 13), last_day=date(2026, 3, 13), name="Stocktaking", by=ines, now=NOW)
     assert spans() == {"carving": ("Tue 08:00", "Mon 10:30")}
-    actions.add_overtime(ada, day=date(2026, 3, 14), starts=time(9), ends=time(11), by=ines, now=NOW)
+    actions.add_overtime(
+        ada, first_day=date(2026, 3, 14), last_day=date(2026, 3, 14), starts=time(9), ends=time(11), by=ines, now=NOW
+    )
     assert spans() == {"carving": ("Tue 08:00", "Mon 08:30")}
     actions.change_work(
         ada, in_plan=True, skills=[], hours=[[["13:00", "17:00"]] for _ in range(7)], version=1, by=ines, now=NOW

@@ -200,7 +200,7 @@ MOVES_THE_PLAN: dict[str, Callable[[Person], object]] = {
     "somebody leaves": lambda by: _change_person(),
     "somebody does other work": lambda by: actions.change_work(_ada(), in_plan=False, skills=[], hours=None, version=1, by=by, now=NOW),
     "somebody is away": lambda by: actions.add_absence(_ada(), first_day=date(2026, 3, 11), last_day=date(2026, 3, 11), by=by, now=NOW),
-    "somebody works longer": lambda by: actions.add_overtime(_ada(), day=date(2026, 3, 14), starts=time(8), ends=time(12), by=by, now=NOW),
+    "somebody works longer": lambda by: actions.add_overtime(_ada(), first_day=date(2026, 3, 14), last_day=date(2026, 3, 14), starts=time(8), ends=time(12), by=by, now=NOW),
     "the shop is shut": lambda by: actions.add_closure(first_day=date(2026, 3, 11), last_day=date(2026, 3, 11), name="Stocktaking", by=by, now=NOW),
     "the shop's hours change": lambda by: actions.change_hours(hours=[[["08:00", "12:00"]]] * 7, version=1, by=by, now=NOW),
     "a place is changed": lambda by: actions.change_place(Place.objects.get(name="booth"), name="booth", capacity=2, version=1, by=by, now=NOW),
@@ -311,7 +311,7 @@ def test_days_that_are_sent_twice_are_kept_once(published: list[str]) -> None:
     for _ in range(2):
         actions.add_closure(first_day=day, last_day=day, name="Stocktaking", by=ines, now=NOW)
         actions.add_absence(ada, first_day=day, last_day=day, by=ines, now=NOW)
-        actions.add_overtime(ada, day=day, starts=time(8), ends=time(12), by=ines, now=NOW)
+        actions.add_overtime(ada, first_day=day, last_day=day, starts=time(8), ends=time(12), by=ines, now=NOW)
     assert [rows.objects.count() for rows in (Closure, Absence, Overtime)] == [1, 1, 1]
     assert History.objects.filter(verb="added", subject__regex="^(closure|absence|overtime) ").count() == 3
 

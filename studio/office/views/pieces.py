@@ -1,5 +1,8 @@
 """One piece, and the stages it goes through."""
 
+from typing import Any
+from uuid import uuid4
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
@@ -35,8 +38,9 @@ def piece(request: HttpRequest, piece_id: int) -> HttpResponse:
         back=f"/office/jobs/{row.job_id}/",
         template="office/piece.html",
         piece=row,
+        stale=told is not None and planning.stale(),
         lines=lines_of(row.job, told, now).get(piece_id, ()),
-        stage_form=NewStageForm(),
+        stage_form=NewStageForm(initial={"once": uuid4()}),
         removable=not Entry.objects.filter(stage__piece=row).exists(),
     )
 
@@ -63,12 +67,13 @@ def remove_piece(request: HttpRequest, piece_id: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_stage(request: HttpRequest, piece_id: int) -> HttpResponse:
     """Its hours, place and setting time are first guesses of its kind, to be changed on its page."""
-    row, form = get_object_or_404(Piece.objects.select_related("job"), pk=piece_id), form_from(NewStageForm, request)
+    row = get_object_or_404(Piece.objects.select_related("job"), pk=piece_id)
+    form = form_from(NewStageForm, request, once=uuid4())
 
-    def add(typed: dict[str, object]) -> None:
+    def add(typed: dict[str, Any]) -> None:
         chosen = {key: typed[key] for key in ("kind", "title", "maker")}
-        hours = scaled_min(form.cleaned_data["kind"].work_min, metres(row.longest_mm))
-        actions.add_stage(row, work_min=hours, by=who(request), now=timezone.now(), **chosen)  # type: ignore[arg-type]
+        hours = scaled_min(typed["kind"].work_min, metres(row.longest_mm))
+        actions.add_stage(row, **chosen, work_min=hours, form=typed["once"], by=who(request), now=timezone.now())
 
     if kept(form, add):
         messages.success(request, "The stage is added at the end. Move it earlier if it belongs there.")

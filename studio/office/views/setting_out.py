@@ -17,7 +17,7 @@ from studio.office.job_forms import OWN, NewJobForm, NewPieceForm, metres
 from studio.office.saving import form_from, form_page, kept, who
 from studio.office.wording import many, short_day
 from studio.workshop import actions
-from studio.workshop.models import Client, Job, Person, Stage, StageKind
+from studio.workshop.models import Client, Job, Person, Piece, Stage, StageKind
 
 MOST_OFFERED = 200  # clients in the list under a field; any other name can still be written
 
@@ -77,7 +77,7 @@ def _was_set_out(job: Job) -> str:
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_piece(request: HttpRequest, job_id: int) -> HttpResponse:
     row = get_object_or_404(Job, pk=job_id)
-    form = form_from(NewPieceForm, request, method=OWN)
+    form = form_from(NewPieceForm, request, method=OWN, once=uuid4())
     if kept(form, lambda typed: _add_piece(row, typed, who(request))):
         messages.success(request, f"{form.cleaned_data['name']} is added.")
         return redirect("office-job", job_id)
@@ -87,8 +87,10 @@ def new_piece(request: HttpRequest, job_id: int) -> HttpResponse:
 @transaction.atomic
 def _add_piece(row: Job, typed: dict[str, Any], by: Person) -> None:
     """With the stages of its method, and those that were ticked, in the order of the work."""
+    if Piece.objects.filter(form=typed["once"]).exists():
+        return
     now, about = timezone.now(), ("name", "note_to_maker", "longest_mm", "stands_alone")
-    piece = actions.add_piece(row, **{key: typed[key] for key in about}, by=by, now=now)
+    piece = actions.add_piece(row, **{key: typed[key] for key in about}, form=typed["once"], by=by, now=now)
     method = next((one for one in METHODS if one.key == typed["method"]), None)
     works = StageKind.objects.filter(key__in=method.once + method.each if method else ())
     for kind in sorted({*works, *typed["kinds"]}, key=lambda kind: (kind.position, kind.name)):

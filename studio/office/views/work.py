@@ -99,13 +99,13 @@ def new_overtime(request: HttpRequest, person_id: int) -> HttpResponse:
     row, form = get_object_or_404(Person, pk=person_id), form_from(LongerForm, request)
 
     def add(typed: dict[str, object]) -> None:
-        hours = {name: typed[name] for name in ("day", "starts", "ends")}
+        hours = {name: typed[name] for name in ("first_day", "last_day", "starts", "ends")}
         actions.add_overtime(row, **hours, by=who(request), now=timezone.now())  # type: ignore[arg-type]
 
     if kept(form, add):
         hours = form.cleaned_data
-        span = f"{hours['starts']:%H:%M} to {hours['ends']:%H:%M}"
-        messages.success(request, f"{row} works on {short_day(hours['day'], timezone.localdate())} from {span} too.")
+        days = told_days(hours["first_day"], hours["last_day"], timezone.localdate())
+        messages.success(request, f"{row} works {days}, from {hours['starts']:%H:%M} to {hours['ends']:%H:%M} too.")
         return redirect("office-work", person_id)
     back = f"/office/people/{person_id}/work/"
     return form_page(request, form, heading=f"Longer days of {row}", send="Add these hours", back=back)

@@ -73,13 +73,26 @@ def remove_absence(absence: Absence, *, by: Person, now: datetime) -> None:
 
 
 @transaction.atomic
-def add_overtime(person: Person, *, day: date, starts: time, ends: time, by: Person, now: datetime) -> Overtime:
+def add_overtime(
+    person: Person, *, first_day: date, last_day: date, starts: time, ends: time, by: Person, now: datetime
+) -> list[Overtime]:
+    """On one day, whatever it is; of several only on those that this person works."""
+    _refuse_odd(first_day, last_day)
     if ends <= starts:
         raise Refused("It ends before it begins. Write the earlier hour first.")
-    overtime, new = Overtime.objects.get_or_create(person=person, day=day, starts=starts, ends=ends)
-    if new:
-        note("added", overtime, by=by, now=now)
-    return overtime
+    days = [first_day + timedelta(number) for number in range((last_day - first_day).days + 1)]
+    if len(days) > 1:
+        week = person.hours or Studio.objects.get().hours
+        days = [day for day in days if week[day.weekday()]]
+    if not days:
+        raise Refused(f"{person} works on none of these days. Write a day that they do, or each day by itself.")
+    found = []
+    for day in days:
+        overtime, new = Overtime.objects.get_or_create(person=person, day=day, starts=starts, ends=ends)
+        if new:
+            note("added", overtime, by=by, now=now)
+        found.append(overtime)
+    return found
 
 
 @transaction.atomic

@@ -93,6 +93,7 @@ def add_piece(
     note_to_maker: str = "",
     longest_mm: int | None = None,
     stands_alone: bool = False,
+    form: UUID | None = None,
     by: Person,
     now: datetime,
 ) -> Piece:
@@ -103,6 +104,7 @@ def add_piece(
         note=note_to_maker,
         longest_mm=longest_mm,
         stands_alone=stands_alone,
+        form=form,
         position=last + 1,
     )
     note("added", piece, by=by, now=now, job=job)

@@ -28,10 +28,14 @@ def add_stage(
     title: str = "",
     maker: Person | None = None,
     work_min: int | None = None,
+    form: UUID | None = None,
     by: Person,
     now: datetime,
 ) -> Stage:
-    """At the end of the piece; ``move_stage`` brings it forward. Hours, place and cure are the kind's own first guess."""
+    """At the end of the piece; ``move_stage`` brings it forward. Hours, place and cure are the kind's own first guess. The same
+    ``form`` again changes nothing and returns the first stage."""
+    if form and (first := Stage.objects.filter(form=form).first()):
+        return first
     last = piece.stages.aggregate(last=Max("position"))["last"] or 0
     stage = Stage.objects.create(
         piece=piece,
@@ -44,6 +48,7 @@ def add_stage(
         place=kind.place,
         cure_min=kind.cure_min,
         cure_holds=kind.cure_holds,
+        form=form,
         added_at=now,
     )
     note("added", stage, by=by, now=now, job=piece.job)

@@ -69,6 +69,7 @@ class Piece(models.Model):
     note = models.CharField(max_length=140, blank=True)
     longest_mm = models.PositiveIntegerField(null=True, blank=True)
     stands_alone = models.BooleanField(default=False)  # does not wait for the job's other pieces at fit-up
+    form = models.UUIDField(null=True, blank=True, unique=True)
     position = models.PositiveIntegerField(default=0)
     version = models.PositiveIntegerField(default=1)
 
@@ -169,6 +170,7 @@ class Stage(models.Model):
     follows = models.ManyToManyField(
         "self", symmetrical=False, blank=True, related_name="followed_by"
     )  # none: by default
+    form = models.UUIDField(null=True, blank=True, unique=True)
     added_at = models.DateTimeField(null=True)  # when it was set out; the plan has nobody at it before
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
