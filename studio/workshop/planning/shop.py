@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from math import ceil
 from typing import Any
@@ -10,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from studio.craft.places import Place
 from studio.craft.stages import Done, Job, Maker, Shop, Stage
-from studio.craft.workdays import SLOT_MIN, Calendar, Grid, Hours, calendar
+from studio.craft.workdays import SLOT_MIN, Calendar, Grid, calendar
 from studio.workshop.models import Week
 from studio.workshop.planning.facts import DAYS_AHEAD, Facts
 
@@ -24,7 +25,7 @@ def shop_of(facts: Facts, now: datetime) -> Shop:
     moment = grid.slot_up(now)
     shut = frozenset(_days(facts["closures"], grid))
     shop_hours = _hours(facts["hours"])
-    opening = calendar(grid, shop_hours, closed=shut)
+    opening = _calendar(grid, shop_hours, shut)
     begins = _begins(grid, opening, day, moment)
     busy = _busy_until(facts, grid, begins, moment)
     makers = {
@@ -36,7 +37,7 @@ def shop_of(facts: Facts, now: datetime) -> Shop:
         grid=grid,
         now=begins,
         calendar=opening,
-        ordinary=calendar(grid, shop_hours),
+        ordinary=_calendar(grid, shop_hours),
         makers=tuple(makers.values()),
         places=tuple(Place(str(told["id"]), told["capacity"]) for told in facts["places"]),
         jobs=tuple(Job(str(told["id"]), _after(grid, told["van"])) for told in facts["jobs"]),
@@ -93,22 +94,28 @@ def _days(spans: Iterable[list[str]], grid: Grid) -> Iterable[date]:
         yield from map(date.fromordinal, range(begins, ends + 1))
 
 
-def _hours(week: Week) -> Hours:
-    return {
-        weekday: tuple((time.fromisoformat(start), time.fromisoformat(end)) for start, end in spans)
-        for weekday, spans in enumerate(week)
-    }
+_Week = tuple[tuple[tuple[time, time], ...], ...]
+_Longer = tuple[tuple[date, time, time], ...]
+
+
+def _hours(week: Week) -> _Week:
+    return tuple(tuple((time.fromisoformat(start), time.fromisoformat(end)) for start, end in spans) for spans in week)
+
+
+@lru_cache(maxsize=16)  # half a megabyte each; what is tried out leaves most of them as they are
+def _calendar(grid: Grid, week: _Week, closed: frozenset[date] = frozenset(), longer: _Longer = ()) -> Calendar:
+    return calendar(grid, dict(enumerate(week)), closed=closed, overtime=longer)
 
 
 def _maker(
-    told: dict[str, Any], grid: Grid, shop_hours: Hours, shut: frozenset[date], free_from: int, busy_with: str
+    told: dict[str, Any], grid: Grid, shop_hours: _Week, shut: frozenset[date], free_from: int, busy_with: str
 ) -> Maker:
     longer = tuple(
         (date.fromisoformat(day), time.fromisoformat(start), time.fromisoformat(end))
         for day, start, end in told["longer"]
     )
     hours = shop_hours if told["hours"] is None else _hours(told["hours"])
-    when = calendar(grid, hours, closed=shut | frozenset(_days(told["away"], grid)), overtime=longer)
+    when = _calendar(grid, hours, shut | frozenset(_days(told["away"], grid)), longer)
     skills = None if told["skills"] is None else frozenset(map(str, told["skills"]))
     return Maker(str(told["id"]), when, skills, free_from, busy_with)
 
