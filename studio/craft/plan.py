@@ -185,17 +185,18 @@ class _Board:
                 can = could & startable[here]
                 if not can:
                     break
-                free = here
-                short = (could ^ can) & for_several
-                if short > can:  # the most urgent of them is more urgent
-                    free = not_kept[short.bit_length() - 1, here, there[at]]
+                free, top = here, can.bit_length()
+                more_urgent = could >> top
+                if more_urgent and (short := more_urgent & for_several >> top):
+                    free = not_kept[short.bit_length() + top - 1, here, there[at]]
                     alone = startable[free]
                     can &= alone | brief
                     if not can:
                         break
-                    if not alone >> can.bit_length() - 1 & 1:
+                    top = can.bit_length()
+                    if not alone >> top - 1 & 1:
                         free = here
-                stage = can.bit_length() - 1
+                stage = top - 1
                 waiting ^= 1 << stage
                 takes = work[stage]
                 crew = free & able[stage]
