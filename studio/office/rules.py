@@ -80,8 +80,9 @@ def _why(one: Standing, troubles: list[ProblemTold], names: Names, today: date) 
     mend = [*problems(troubles, names), *_about_days(one, today)]
     if one.told is None or one.finished:
         return _paragraphs((), (), mend)
-    help_out = remedy(one.told, names) if one.rank in {Rank.OVER, Rank.TIGHT} else ()
-    return _paragraphs(_said(one.told, names), help_out, mend)
+    presses = one.rank in {Rank.OVER, Rank.TIGHT}
+    help_out = remedy(one.told, names) if presses else ()
+    return _paragraphs(_said(one.told, names, presses=presses), help_out, mend)
 
 
 def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: WorkedDays, today: date) -> Rule:
@@ -117,13 +118,15 @@ def _of_stage(
         ),
         line=lying.line(days, today, told.ready, due, told.hand, told.held),
         kind="own over" if told.over else "own",
-        why=_paragraphs(_said(told, names), help_out, []),
+        why=_paragraphs(_said(told, names, presses=presses), help_out, []),
     )
 
 
-def _said(told: EndTold, names: Names) -> Parts:
+def _said(told: EndTold, names: Names, *, presses: bool) -> Parts:
     """Why, in one sentence or two; before that, what holds it, unless that is among its reasons."""
     said = reason(told, names)
+    if not said and presses and not told.held:
+        return parts("Nothing is in its way: its own work, and what sets, take until then.")
     if not told.held or any(cause.why is Why.HELD for cause in told.causes):
         return said
     mine = (stage for stage in names.stuck if stage in names.stages and names.stages[stage].job_id == told.job)

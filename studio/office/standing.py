@@ -122,16 +122,22 @@ def headline(found: Sequence[Standing], *, planned: bool, missed: Sequence[Misse
     if not planned:
         return parts("The plan is being drawn.")
     over, unsure, tight, clear, no_van = ([one for one in found if one.rank is rank] for rank in Rank)
+    over.sort(key=lambda one: one.hand)
+    if missed and (not over or (missed[0][2].hand or 0) < over[0].hand):
+        words, line, told = missed[0]
+        vans = (
+            f" {sentence(_are(len(over), 'job is', 'jobs are'))} over {'its van' if len(over) == 1 else 'their vans'}."
+            if over
+            else ""
+        )
+        also = _miss(len(missed) - 1, " more") + vans + _also(0, len(tight))
+        return upper_first(
+            ((words, line), (f" is {days(half_days_over(told.hand or 0))} over the day of its own.{also}", ""))
+        )
     if over:
         by = over[0].word.removesuffix(" over")
         also = _also(len(over) - 1, len(tight)) + _miss(len(missed), "")
         return upper_first((_name(over[0]), (f" is {by} over its van.{also}", "")))
-    if missed:
-        words, line, told = missed[0]
-        also = _miss(len(missed) - 1, " more") + _also(0, len(tight))
-        return upper_first(
-            ((words, line), (f" is {days(half_days_over(told.hand or 0))} over the day of its own.{also}", ""))
-        )
     if unsure:
         unknown = f" {sentence(_are(len(unsure) - 1, 'more has', 'more have'))} no sure day." if len(unsure) > 1 else ""
         return upper_first((_name(unsure[0]), (f" {_unsure(unsure[0])}.{unknown}{_also(0, len(tight))}", "")))

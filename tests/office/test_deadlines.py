@@ -549,7 +549,20 @@ def test_a_day_of_a_stages_own_that_is_missed_puts_its_job_first_and_stands_in_t
     assert f'<h1><a href="#stage-{sample.pk}">' in shown.content.decode()
     change(Job.objects.get(name="Arch"), van_day=date(2026, 3, 10))
     builders.work()
-    assert answer(yard.get("/office/")).endswith("over its van. One stage misses a day of its own.")
+    assert answer(yard.get("/office/")).endswith("days over the day of its own. One job is over its van.")
+    change(Job.objects.get(name="Arch"), van_day=date(2026, 3, 2))
+    builders.work()
+    assert re.match(
+        r"Arch is \d+\xa0days over its van. One stage misses a day of its own.$", answer(yard.get("/office/"))
+    )
+
+
+def test_what_is_tight_though_nothing_is_in_its_way_says_so(yard: Browser) -> None:
+    job("Pretzel", van=date(2026, 3, 13))
+    builders.work()
+    assert (
+        "Nothing is in its way: its own work, and what sets, take until then." in lines(yard.get("/office/"))["Pretzel"]
+    )
 
 
 def test_a_job_that_is_done_after_its_van_gets_no_help(yard: Browser) -> None:
