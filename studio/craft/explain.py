@@ -86,26 +86,33 @@ def deadlines(shop: Shop, plan: Plan) -> tuple[Deadline, ...]:
 def must_start(network: Network, plan: Plan, day: date) -> list[str]:
     """The stages that cannot wait, those first after which most is missed.
 
-    A stage cannot wait if the ``plan`` of the ``network`` begins it on ``day``, nobody is at it yet, and another plan, in which
-    it may begin only when the shop next opens after that day, misses a deadline of its job that this one does not, or misses it
-    by a later day: the van, or the day of one of its stages. What would befall other jobs is no matter. In that other plan
-    nothing takes its turn: what the first has after it, with the same hands or in the same place, waits as long; else a long
-    stage would go first, and be the reason.
+    A stage cannot wait if the ``plan`` of the ``network`` begins it on ``day``, nobody is at it yet, and the plan without that
+    misses a deadline of its job that this one does not, or misses it by a later day: the van, or the day of one of its
+    stages. What would befall other jobs is no matter. Without that: it may begin only when the shop next opens after the day;
+    and it is missed both if others may take its turn, and if what the plan has after it, with the same hands or in the same
+    place, waits as long. Else a long stage that goes first would be the reason, or one that need not wait.
     """
     shop = network.shop
     first, after = shop.grid.starts(day), shop.grid.starts(day + timedelta(1))
     later = shop.calendar.next_open(after)
     planned = _by_job(shop, plan)
     missed: dict[str, int] = {}
-    for stage in network.stages:
+    for number, stage in enumerate(network.stages):
         placed = plan.placed.get(stage.id)
         if placed and not stage.begun and first <= placed.start < min(after, placed.end) and planned[stage.job]:
-            moved = _by_job(shop, make_plan(replace(network, release=_put_off(network, plan, stage, after, later))))
-            for now, then in zip(planned[stage.job], moved[stage.job], strict=True):
-                hand = _missed(now, then)
-                if hand is not None:
-                    missed[stage.id] = min(missed.get(stage.id, hand), hand)
+            alone = (*network.release[:number], later, *network.release[number + 1 :])
+            hands = _misses(network, planned[stage.job], stage.job, alone)
+            if hands:
+                hands = _misses(network, planned[stage.job], stage.job, _put_off(network, plan, stage, after, later))
+            if hands:
+                missed[stage.id] = min(hands)
     return sorted(missed, key=lambda stage: (missed[stage], stage))
+
+
+def _misses(network: Network, planned: list[Deadline], job: str, release: tuple[int, ...]) -> list[int]:
+    """By how much the deadlines of a job are missed with another ``release``, those that are not missed as ``planned``."""
+    then = _by_job(network.shop, make_plan(replace(network, release=release)))[job]
+    return [hand for each in zip(planned, then, strict=True) if (hand := _missed(*each)) is not None]
 
 
 def _put_off(network: Network, plan: Plan, stage: Stage, after: int, later: int) -> tuple[int, ...]:

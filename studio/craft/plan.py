@@ -1,7 +1,7 @@
 """The plan: whenever hands and a place come free, the most urgent stage that can start does.
 
 Nobody waits who could start something, but for a more urgent stage that takes several who are all in: whoever of them is free
-first begins nothing meanwhile that takes more than half a day; else those who rarely come free together would never begin it.
+first begins nothing for some days that takes more than half a day; else those who rarely come free together would never begin it.
 What has begun is not interrupted: it goes on whenever all of its crew are there, over nights and weekends, and they do nothing
 else until it is over. Its place is taken that long, or until it has cured.
 """
@@ -43,7 +43,9 @@ def plan(network: Network) -> Plan:
     return Plan(planned, in_turn([*network.problems, *problems]))
 
 
-BRIEF = 16  # slots: measured on seeded shops, less and more let more jobs miss their vans
+# Slots, measured on seeded shops: more of the first, or less of the second, let more jobs miss their vans.
+BRIEF = 16  # half a day of work: what somebody may begin who is kept for another stage
+LONG = 5 * 96  # so long they are kept, and then no more
 
 
 @lru_cache(maxsize=1)  # a network may be planned many times in a row
@@ -86,7 +88,7 @@ class _Board:
         self.able = [sum(bits[i] for i in some) for some in able]
         self.startable = _Startable(self.able, self.size, self.must)
         self.not_kept = _NotKept(self.able, self.size, self.must)
-        self.for_several = _set(stage for stage, size in enumerate(self.size) if size > 1)
+        self.crews_in = _CrewsIn(self.startable, self.size)
         self.brief = _set(stage for stage, work in enumerate(self.work) if work <= BRIEF)
         # The last room is the anywhere of those that need no place, and -1 its index.
         self.place = [need.place for need in needs]
@@ -152,10 +154,11 @@ class _Board:
         startable, able, size, must = self.startable, self.able, self.size, self.must
         place, at_place, cures, frees = self.place, self.at, self.cures, self.frees
         there, arrivals, together = team.there, team.arrivals, team.together
-        not_kept, for_several, brief = self.not_kept, self.for_several, self.brief
+        not_kept, crews_in, brief = self.not_kept, self.crews_in, self.brief
         starts, ends, crews = [0] * stages, [0] * stages, self.free[:]
         waits, room, idle = self.waits[:], self.room[:], self.idle
         roomy, waiting, woken = self.roomy, 0, 0
+        short_since: dict[int, int] = {}
         events = [at << shift | what for at, what in self.events]
         heapify(events)
         while (event := heappop(events)) < stop:
@@ -187,15 +190,17 @@ class _Board:
                     break
                 free, top = here, can.bit_length()
                 more_urgent = could >> top
-                if more_urgent and (short := more_urgent & for_several >> top):
-                    free = not_kept[short.bit_length() + top - 1, here, there[at]]
-                    alone = startable[free]
-                    can &= alone | brief
-                    if not can:
-                        break
-                    top = can.bit_length()
-                    if not alone >> top - 1 & 1:
-                        free = here
+                if more_urgent and (short := more_urgent & crews_in[there[at]] >> top):
+                    mate = short.bit_length() + top - 1
+                    if at - short_since.setdefault(mate, at) <= LONG:
+                        free = not_kept[mate, here]
+                        alone = startable[free]
+                        can &= alone | brief
+                        if not can:
+                            break
+                        top = can.bit_length()
+                        if not alone >> top - 1 & 1:
+                            free = here
                 stage = top - 1
                 waiting ^= 1 << stage
                 takes = work[stage]
@@ -254,24 +259,33 @@ class _Startable(dict[int, int]):
         return stages
 
 
-class _NotKept(dict[tuple[int, int, int], int]):
-    """By a stage for several that is short of hands, the bits of who is here and idle, and of all who are in: those here whom it
-    does not keep. It keeps as many as can be of its crew, if all that it takes are in."""
+class _CrewsIn(dict[int, int]):
+    """By the bits of all who are in, idle or not: the set of the stages for several for which they are enough."""
+
+    def __init__(self, startable: _Startable, size: Sequence[int]) -> None:
+        super().__init__()
+        self._startable, self._for_several = startable, _set(stage for stage, takes in enumerate(size) if takes > 1)
+
+    def __missing__(self, there: int) -> int:
+        stages = self[there] = self._startable[there] & self._for_several
+        return stages
+
+
+class _NotKept(dict[tuple[int, int], int]):
+    """By a stage for several that is short of hands, and the bits of who is here and idle: those whom it does not keep. It keeps
+    as many as can be of its crew."""
 
     def __init__(self, able: Sequence[int], size: Sequence[int], must: Sequence[int]) -> None:
         super().__init__()
         self._asks = list(zip(able, size, must, strict=True))
 
-    def __missing__(self, ask: tuple[int, int, int]) -> int:
-        stage, here, there = ask
+    def __missing__(self, ask: tuple[int, int]) -> int:
+        stage, here = ask
         able, size, must = self._asks[stage]
-        free = here
-        if (able & there).bit_count() >= size and not must & ~there:
-            kept = here & able
-            while kept.bit_count() > size - (must & ~here).bit_count():
-                kept ^= 1 << kept.bit_length() - 1  # whoever can do the least else stays
-            free = here & ~kept
-        self[ask] = free
+        kept = here & able
+        while kept.bit_count() > size - (must & ~here).bit_count():
+            kept ^= 1 << kept.bit_length() - 1  # whoever can do the least else stays
+        free = self[ask] = here & ~kept
         return free
 
 

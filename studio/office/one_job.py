@@ -109,6 +109,8 @@ def _lede(job: Job, pieces: list[PieceLines], today: date) -> str:
         first = "Nothing is set out yet: add its pieces and the stages they go through."
     elif done == len(stages):
         first = f"All {many(len(stages), 'stage')} are done." if len(stages) > 1 else "Its one stage is done."
+    elif not coming and any(line.state == "stuck" for line in stages):
+        first = f"{sentence(number(done)) if done else 'None'} of {many(len(stages), 'stage')} done."
     elif not coming:
         first = f"Each stage that is left waits for another. {sentence(number(done)) if done else 'None'} of {many(len(stages), 'stage')} done."
     else:

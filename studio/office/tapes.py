@@ -90,7 +90,8 @@ def _tape(job: Job, coming: list[Stage], told: planning.Told | None, today: date
         first = coming[0]
         owner = f", {first.maker}" if first.maker and first.maker.is_active else ""
         where = f"{first.piece}: " if str(first.piece) != job.name else ""
-        others = f"; {many(len(coming) - 1, 'more piece')} to go on with" if len(coming) > 1 else ""
+        free = sum(not getattr(stage, "held", False) for stage in coming[1:])
+        others = f"; {many(free, 'more piece')} to go on with" if free else ""
         comes = "is stuck" if getattr(first, "held", False) else f"is next{owner}"
         words = sentence(
             f"{where}{first} {comes}{others}. {sentence(number(done)) if done else 'None'} of {number(stages)} done."

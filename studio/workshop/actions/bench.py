@@ -97,7 +97,7 @@ def take_back(entry: Entry, *, by: Person, now: datetime) -> Entry:
         if entry.says == Says.DONE:
             Stage.objects.filter(pk=entry.stage_id).update(done_at=None, done_by=None)
         if close_stuck(Stuck.objects.filter(entry=entry), by=by, now=now):
-            stand_by_the_next_word(entry)
+            stand_by_the_next_word(entry, now=now)
         withdraw_notices(entry.notices.all(), now=now)
         note("took back", entry.stage, by=by, now=now, job=entry.stage.piece.job)
     return Entry.objects.get(pk=entry.pk)

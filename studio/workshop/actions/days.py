@@ -76,14 +76,19 @@ def remove_absence(absence: Absence, *, by: Person, now: datetime) -> None:
 def add_overtime(
     person: Person, *, first_day: date, last_day: date, starts: time, ends: time, by: Person, now: datetime
 ) -> list[Overtime]:
-    """On one day, whatever it is; of several only on those that this person works."""
+    """On one day, whatever it is; of several only on those that this person works, and on which the shop is open."""
     _refuse_odd(first_day, last_day)
     if ends <= starts:
         raise Refused("It ends before it begins. Write the earlier hour first.")
     days = [first_day + timedelta(number) for number in range((last_day - first_day).days + 1)]
     if len(days) > 1:
         week = person.hours or Studio.objects.get().hours
-        days = [day for day in days if week[day.weekday()]]
+        off = [*Closure.objects.touching(first_day, last_day), *person.absences.all()]
+        days = [
+            day
+            for day in days
+            if week[day.weekday()] and not any(each.first_day <= day <= each.last_day for each in off)
+        ]
     if not days:
         raise Refused(f"{person} works on none of these days. Write a day that they do, or each day by itself.")
     found = []

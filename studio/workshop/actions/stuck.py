@@ -55,9 +55,13 @@ def say_stuck(
         return entry
     stuck = Stuck.objects.create(entry=entry, stage=stage, needs=needs, at=now)
     note("said stuck", stage, by=by, now=now, job=stage.piece.job)
-    for lead in Person.objects.filter(role=Role.LEAD, is_active=True).exclude(pk=by.pk).exclude(email=""):
-        errands.ask(Kind.TELL_LEAD, f"{stuck.pk}-{lead.pk}", due_at=now, now=now)
+    _tell_leads(stuck, but=by, now=now)
     return entry
+
+
+def _tell_leads(stuck: Stuck, *, but: Person, now: datetime) -> None:
+    for lead in Person.objects.filter(role=Role.LEAD, is_active=True).exclude(pk=but.pk).exclude(email=""):
+        errands.ask(Kind.TELL_LEAD, f"{stuck.pk}-{lead.pk}", due_at=now, now=now)
 
 
 @transaction.atomic
@@ -72,11 +76,13 @@ def answer_stuck(stuck: Stuck, *, answer: str = "", by: Person, now: datetime) -
         note("answered stuck" if answer else "carried on", stage, by=by, now=now, job=stage.piece.job)
 
 
-def stand_by_the_next_word(entry: Entry) -> None:
+def stand_by_the_next_word(entry: Entry, *, now: datetime) -> None:
     """Where others had added to what was said and is taken back, the stage stays stuck, by the first of their words."""
     later = Entry.objects.filter(stage=entry.stage_id, says=Says.STUCK, at__gte=entry.at, taken_back_at=None)
-    if following := later.exclude(pk=entry.pk).order_by("at", "id").first():
-        Stuck.objects.create(entry=following, stage=entry.stage, needs=entry.stuck.needs, at=following.at)
+    if following := later.exclude(pk=entry.pk).select_related("by").order_by("at", "id").first():
+        needs = next((need for need, words in NEEDS.items() if following.sentence == gettext(words)), entry.stuck.needs)
+        stuck = Stuck.objects.create(entry=following, stage=entry.stage, needs=needs, at=following.at)
+        _tell_leads(stuck, but=following.by, now=now)
 
 
 def close_stuck(rows: QuerySet[Stuck], *, answer: str = "", by: Person, now: datetime) -> bool:

@@ -56,12 +56,23 @@ def _answer(facts: Facts, now: datetime) -> dict[str, Any]:
         },
         "stages": _stages(shop, drawn),
         "deadlines": {
-            stage: _end(one, help_out.get((one.job, stage), ()), held=not stuck.keys().isdisjoint(one.chain))
+            stage: _end(one, help_out.get((one.job, stage), ()), held=not stuck.keys().isdisjoint(_behind(stage, shop)))
             for stage, one in own.items()
         },
         "must_start": [int(stage) for stage in must_start(network, drawn, date.fromisoformat(facts["day"]))],
         "problems": problems,
     }
+
+
+def _behind(stage: str, shop: Shop) -> set[str]:
+    """A stage, and all that is to be done before it."""
+    after = {one.id: one.after for one in shop.stages}
+    found, ask = {stage}, [stage]
+    while ask:
+        further = [other for other in after.get(ask.pop(), ()) if other not in found]
+        found.update(further)
+        ask += further
+    return found
 
 
 def _end(reading: Reading, help_out: Iterable[Help], *, held: bool) -> dict[str, Any]:

@@ -63,12 +63,19 @@ def helps(facts: Facts, now: datetime, shop: Shop, drawn: Drawn, read: Mapping[E
                 trials[act, subject] = _try(facts, now, act, subject)
             after = trials[act, subject]
             gain = after.get(end, before[end]) - before[end]
-            spoilt = any(then < 0 <= before[other] for other, then in after.items())
-            if gain >= 1 and not spoilt:
+            if gain >= 1 and not _spoils(before, after):
                 tried.append(Help(act, subject, int(gain)))
         if tried:
             found[end] = sorted(tried, key=lambda one: -one.half_days)[:MOST]
     return found
+
+
+def _spoils(before: Mapping[End, float], after: Mapping[End, float]) -> bool:
+    """Whether something has no day any more, or is late that was not, or late by another day."""
+    return any(
+        other not in after or after[other] < 0 <= then or after[other] <= min(then, 0) - 2
+        for other, then in before.items()
+    )
 
 
 def _try(facts: Facts, now: datetime, act: Act, subject: int) -> dict[End, float]:
@@ -105,13 +112,16 @@ def _acts(facts: Facts, drawn: Drawn, causes: Iterable[Cause]) -> Iterator[tuple
             case Why.AWAY if own:
                 yield from _of_hands(own)
             case Why.WORK if own:
-                yield Act.MORE, own["id"]
+                if not own["begun"] and not own["left_said"]:
+                    yield Act.MORE, own["id"]
                 yield from ((Act.LONGER, int(maker)) for maker in drawn.placed[cause.stage].makers)
             case Why.CLOSED:
                 yield Act.OPEN, 0
 
 
 def _of_hands(told: dict[str, Any]) -> Iterator[tuple[Act, int]]:
+    if told["begun"] or told["left_said"]:
+        return  # whoever is at it has its place and its hours; to change hands in the middle costs what nobody can tell
     if told["given"]:
         yield Act.OTHERS, told["id"]
     if told["crew"] > 1:
@@ -134,8 +144,7 @@ def _with_crew(more: int, facts: Facts, subject: int) -> Facts:
     """The same work, shared among more or fewer."""
     told = next(told for told in facts["stages"] if told["id"] == subject)
     crew = told["crew"] + more
-    shared = {name: told[name] and round(told[name] * told["crew"] / crew) for name in ("work", "left")}
-    return _stage_with(facts, subject, crew=crew, **shared)
+    return _stage_with(facts, subject, crew=crew, work=round(told["work"] * told["crew"] / crew))
 
 
 def _works_longer(facts: Facts, subject: int) -> Facts:
