@@ -50,7 +50,11 @@ def page(now: datetime) -> dict[str, Any]:
     answer = headline(
         found,
         planned=plan is not None,
-        missed=[(str(names.stages[stage]), f"#stage-{stage}", one) for stage, one in missed if stage in names.stages],
+        missed=[
+            (str(names.stages[stage]), f"#stage-{stage}", one)
+            for stage, one in missed
+            if stage in names.stages and names.stages[stage].due_on
+        ],
     )
     press = pressing(
         stuck=shop.stuck,

@@ -26,8 +26,9 @@ def remedy(told: EndTold, names: Names, *, own: int | None = None) -> Parts:
 
 
 def _act(one: Help, told: EndTold, names: Names) -> Part:
-    own, stage = names.own(one.subject), stage_at(one.subject)
-    crew = named.crew if (named := names.stages.get(one.subject)) else 1
+    named, stage = names.stages.get(one.subject), stage_at(one.subject)
+    own = names.own(one.subject) if named and named.job_id == told.job else names.stage(one.subject)
+    crew = named.crew if named else 1
     match one.act:
         case Act.ANSWER:
             return f"an answer today for {own}", stuck_at(one.subject, names)
