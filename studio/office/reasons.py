@@ -56,7 +56,7 @@ def _cause(cause: CauseTold, names: Names) -> tuple[str, Parts]:
                 return f"{subject} is busy", parts(f"{until}, last with ", busy)
             return f"{subject} is busy with ", parts(busy, until)
         case Why.AWAY if who:
-            return "", parts((f"{who} is away", f"/office/people/{cause.maker}/work/"))
+            return "", parts((f"{who} is away", f"/office/people/{cause.maker}/days/"))
         case Why.AWAY:
             return "nobody is there for ", parts(stage)
         case Why.CLOSED:

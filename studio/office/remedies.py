@@ -41,7 +41,7 @@ def _act(one: Help, told: EndTold, names: Names) -> Part:
         case Act.LONGER:
             return _LONGER.format(
                 names.people.get(one.subject, "somebody")
-            ), f"/office/people/{one.subject}/work/#longer"
+            ), f"/office/people/{one.subject}/days/#longer"
         case Act.ROOM:
             stages = (names.stages.get(cause.stage) for cause in told.causes if cause.place == one.subject)
             place = next((named.place for named in stages if named), "place")

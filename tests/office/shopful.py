@@ -54,7 +54,8 @@ def fill(count: int, now: datetime) -> None:
     for job in jobs[4:5]:
         builders.say_stuck(_open_stages(job)[0], Needs.MATERIAL, now=now - timedelta(minutes=40))
     for job in jobs[2:3]:
-        _change(_open_stages(job)[-3], ines, now, due_on=_after(now.date(), 6))
+        stage = _open_stages(job)[-3]
+        _change(stage, ines, now, due_on=_ready(stage, now) - timedelta(days=1))
     for job in jobs[9:10]:
         _change(_open_stages(job)[2], ines, now, work_min=0)
     _plan(now)
@@ -82,6 +83,12 @@ def _packs(kit: Person, by: Person, now: datetime) -> None:
 
 def _plan(now: datetime) -> None:
     builders.work(now)
+
+
+def _ready(stage: Stage, now: datetime) -> date:
+    """When the newest plan has a stage ready."""
+    plan = planning.newest()
+    return plan.stages[stage.pk].cured.date() if plan and stage.pk in plan.stages else now.date()
 
 
 def _open_stages(job: Job) -> list[Stage]:

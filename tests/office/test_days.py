@@ -106,7 +106,7 @@ def test_the_page_of_hours_names_who_has_hours_of_their_own(office: Browser, ada
     )
     page = office.get("/office/hours/")
     assert "Ada works other hours." in text(page)
-    assert f"/office/people/{ada.pk}/work/" in page.content.decode()
+    assert f"/office/people/{ada.pk}/days/" in page.content.decode()
 
 
 # --- closed days

@@ -119,7 +119,7 @@ def test_each_cause_leads_to_what_would_change_it() -> None:
     addresses = {
         Why.PLACE: f"/office/jobs/{SNAILS}/",
         Why.MAKER: f"/office/stages/{SNAIL_4}/",
-        Why.AWAY: f"/office/people/{BO}/work/",
+        Why.AWAY: f"/office/people/{BO}/days/",
         Why.CLOSED: "/office/closures/",
         Why.CURE: f"/office/stages/{MOULD}/",
         Why.WORK: f"/office/stages/{MOULD}/",

@@ -36,7 +36,7 @@ def told(*helps: Help, over: bool = True, ready: date | None = date(2026, 3, 12)
         (Act.OTHERS, 2, "filling of Post and lamp given to somebody else", "/office/stages/2/"),
         (Act.MORE, 2, "two people at filling of Post and lamp, each for less long", "/office/stages/2/"),
         (Act.FEWER, 1, "one person at its mould, for longer", "/office/stages/1/"),
-        (Act.LONGER, 3, "two hours more a day from Bo for two weeks", "/office/people/3/work/#longer"),
+        (Act.LONGER, 3, "two hours more a day from Bo for two weeks", "/office/people/3/days/#longer"),
         (Act.ROOM, 6, "room for one more at the mould bench", "/office/places/6/"),
         (Act.OPEN, 0, "working on the closed days", "/office/closures/"),
     ],

@@ -17,7 +17,7 @@ from tests.office.test_days import DAYS, fields, forget_errands, plan_waits
 
 
 def page_of(somebody: Person) -> str:
-    return f"/office/people/{somebody.pk}/work/"
+    return f"/office/people/{somebody.pk}/days/"
 
 
 def kinds(*names: str) -> list[int]:

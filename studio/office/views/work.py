@@ -80,7 +80,7 @@ def new_absence(request: HttpRequest, person_id: int) -> HttpResponse:
         days = told_days(form.cleaned_data["first_day"], form.cleaned_data["last_day"], timezone.localdate())
         messages.success(request, f"{row} is away {days}.")
         return redirect("office-work", person_id)
-    back = f"/office/people/{person_id}/work/"
+    back = f"/office/people/{person_id}/days/"
     return form_page(request, form, heading=f"Days when {row} is away", send="Note these days", back=back)
 
 
@@ -107,7 +107,7 @@ def new_overtime(request: HttpRequest, person_id: int) -> HttpResponse:
         days = told_days(hours["first_day"], hours["last_day"], timezone.localdate())
         messages.success(request, f"{row} works {days}, from {hours['starts']:%H:%M} to {hours['ends']:%H:%M} too.")
         return redirect("office-work", person_id)
-    back = f"/office/people/{person_id}/work/"
+    back = f"/office/people/{person_id}/days/"
     return form_page(request, form, heading=f"Longer days of {row}", send="Add these hours", back=back)
 
 
