@@ -59,12 +59,14 @@ def on_bench(person: Person, asked: QueryDict) -> Page:
     stages = _marked(Stage.objects.next_up().told().on_bench_of(person))
     after = asked.get("after", "")
     last = _marked(Stage.objects.select_related("piece__job").filter(pk=after)).first() if _is_id(after) else None
-    first = _first(stages, person)
-    rest = stages.exclude(pk=first.pk) if first else stages
+    # The plan may have another first by now than the page before had; what that one showed first is left out here.
+    shown = asked.get("first", "")
+    first = None if last else _first(stages, person)
+    rest = stages.exclude(pk=first.pk if first else int(shown) if _is_id(shown) else 0)
     found = list((rest.filter(_after(last)) if last else rest)[: PAGE + 1])
-    if first and not last:
-        found = [first, *found]
-    more = urlencode({"after": found[PAGE - 1].pk}) if len(found) > PAGE else ""
+    if first:
+        found, shown = [first, *found], str(first.pk)
+    more = urlencode({"after": found[PAGE - 1].pk, "first": shown}) if len(found) > PAGE else ""
     return Page(found[:PAGE], more)
 
 

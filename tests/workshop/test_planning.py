@@ -516,3 +516,34 @@ def test_stages_without_hours_cost_no_plan_each() -> None:
         made = job(f"Job {number}", carving=0, van=date(2026, 3, 9))
     assert told().must_start == ()
     assert told_of(made).over
+
+
+def test_what_was_done_in_between_is_no_work_of_what_was_begun_before(ada: Person) -> None:
+    """Of 25½ hours two went to the first on Monday; then Ada was at the second until Tuesday evening."""
+    one, two = builders.stage(job("One", carving=25.5)), builders.stage(job("Two", carving=20))
+    photo(one, ada, MONDAY)
+    photo(two, ada, MONDAY + timedelta(hours=2))
+    builders.log_done(two, by=ada, photo=False, now=MONDAY + timedelta(hours=33))
+    wednesday = told(MONDAY + timedelta(days=2)).stages[one.pk]
+    assert wednesday.end == datetime(2026, 3, 13, 15, tzinfo=UTC)  # 23½ hours: 8½, 8½, and 6½ on Friday
+
+
+def test_what_somebody_began_is_worked_also_when_another_goes_on_with_it(ada: Person) -> None:
+    bo = builders.person("Bo")
+    stage = builders.stage(job(carving=17))
+    photo(stage, ada, MONDAY)
+    actions.add_absence(bo, first_day=date(2026, 3, 9), last_day=date(2026, 3, 9), by=builders.lead(), now=NOW)
+    Stage.objects.filter(pk=stage.pk).update(maker=bo)
+    assert told().stages[stage.pk].end == datetime(2026, 3, 10, 17, tzinfo=UTC)  # Ada worked all of Monday
+
+
+def test_what_is_begun_and_stuck_keeps_its_place(ada: Person) -> None:
+    bo = builders.person("Bo")
+    one, two = builders.stage(job("One", paint=8), "paint"), builders.stage(job("Two", paint=40), "paint")
+    Place.objects.update(capacity=1)
+    photo(one, ada, MONDAY)
+    builders.say_stuck(one, by=ada, now=MONDAY + timedelta(hours=2))
+    plan = told()
+    assert plan.stages[one.pk].makers == (ada.pk,)
+    assert plan.stages[two.pk].makers in {(bo.pk,), (ada.pk,)}
+    assert plan.stages[two.pk].start >= plan.stages[one.pk].end

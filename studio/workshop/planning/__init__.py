@@ -1,6 +1,7 @@
 """From the rows of the record to a plan, and back to what a screen says of it.
 
 ``following``  which stages each stage waits for
+``spent``      when somebody was at a stage, by what was logged
 ``facts``      all that a plan is made from, as plain JSON, and its hash
 ``shop``       those facts as the craft wants them
 ``helps``      what would bring a job back, tried

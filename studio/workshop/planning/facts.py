@@ -2,17 +2,14 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
-
 from studio.workshop.models import Closure, Entry, Job, Person, Place, Says, Stage, Stuck, Studio
 from studio.workshop.planning.following import Followed, followed
+from studio.workshop.planning.spent import EVER, Event, Span, spent
 
 DAYS_BACK = 56  # so far back somebody may have begun what is still on the bench
 MOST_DAYS_BACK = 400  # for the days since a van that has left
@@ -81,12 +78,6 @@ def _maker(person: Person, since: date, today: date) -> dict[str, Any]:
     }
 
 
-@dataclass(frozen=True)
-class _Begun:
-    at: datetime
-    by: int
-
-
 Skills = dict[int, list[int] | None]  # by maker: kinds of work, None for all of them
 
 
@@ -95,17 +86,47 @@ def _stages(stages: list[Stage], makers: Skills) -> list[dict[str, Any]]:
     for link in Stage.follows.through.objects.filter(from_stage__piece__job__closed_on=None):
         chosen[link.from_stage_id].append(link.to_stage_id)
     following = followed(stages, chosen)
-    open_entries = Entry.objects.filter(stage__done_at=None, stage__piece__job__closed_on=None, taken_back_at=None)
-    begun = _begun(open_entries.filter(says=Says.PHOTO))
+    photos = _photos()
     stuck: dict[int, list[tuple[datetime, datetime | None]]] = defaultdict(list)
-    rows = Stuck.objects.filter(stage__done_at=None, stage__piece__job__closed_on=None).order_by("at", "id")
-    for stage, at, answered_at in rows.values_list("stage_id", "at", "answered_at"):
-        stuck[stage].append((at, answered_at))
+    rows = Stuck.objects.filter(stage__piece__job__closed_on=None).order_by("at", "id")
+    for key, at, answered_at in rows.values_list("stage_id", "at", "answered_at"):
+        stuck[key].append((at, answered_at))
+    shut = {key: [(at, until or EVER) for at, until in spans] for key, spans in stuck.items()}
+    at_it = spent(_events(stages, photos, makers), shut)
     done = {stage.pk for stage in stages if stage.done_at}
     return [
-        _stage(stage, _waits_for(stage.pk, following, done), begun.get(stage.pk), stuck[stage.pk], makers)
+        _stage(stage, _waits_for(stage.pk, following, done), photos.get(stage.pk, []), at_it.get(stage.pk, []), makers)
+        | {"stuck": any(until is None for _, until in stuck[stage.pk])}
         for stage in stages
     ]
+
+
+Photos = dict[int, list[tuple[datetime, int]]]  # by stage: when, and by whom
+
+
+def _photos() -> Photos:
+    found: Photos = defaultdict(list)
+    taken = Entry.objects.filter(stage__piece__job__closed_on=None, says=Says.PHOTO, taken_back_at=None).order_by(
+        "at", "id"
+    )
+    for stage, at, by in taken.values_list("stage_id", "at", "by_id"):
+        found[stage].append((at, by))
+    return found
+
+
+def _events(stages: list[Stage], photos: Photos, makers: Skills) -> dict[int, list[Event]]:
+    """By person; what nobody known is at is by the stage's own id, negative."""
+    events: dict[int, list[Event]] = defaultdict(list)
+    for stage in stages:
+        nobody = stage.maker_id or -stage.pk
+        taken = photos.get(stage.pk, [])
+        for at, by in taken:
+            events[by if _does(makers, by, stage.kind_id) else nobody].append(Event(at, stage.pk, done=False))
+        if stage.left_said_at and not taken:
+            events[nobody].append(Event(stage.left_said_at, stage.pk, done=False))
+        if stage.done_at and stage.done_by_id:
+            events[stage.done_by_id].append(Event(stage.done_at, stage.pk, done=True))
+    return events
 
 
 def _waits_for(stage: int, following: Followed, done: set[int]) -> list[int]:
@@ -119,21 +140,8 @@ def _waits_for(stage: int, following: Followed, done: set[int]) -> list[int]:
     return sorted(following[stage] | (seen - done - {stage}))
 
 
-def _begun(entries: QuerySet[Entry]) -> dict[int, _Begun]:
-    """A photo of a stage that is not done says that somebody is at it: since the first of them, and who took the last."""
-    found: dict[int, _Begun] = {}
-    rows: Iterable[tuple[int, datetime, int]] = entries.order_by("at", "id").values_list("stage_id", "at", "by_id")
-    for stage, at, by in rows:
-        found[stage] = _Begun(found[stage].at if stage in found else at, by)
-    return found
-
-
 def _stage(
-    stage: Stage,
-    after: list[int],
-    begun: _Begun | None,
-    stuck: list[tuple[datetime, datetime | None]],
-    makers: Skills,
+    stage: Stage, after: list[int], photos: list[tuple[datetime, int]], at_it: list[Span], makers: Skills
 ) -> dict[str, Any]:
     told: dict[str, Any] = {
         "id": stage.pk,
@@ -147,20 +155,21 @@ def _stage(
     if stage.done_at:
         return told | {"done": stage.done_at.isoformat(), "by": stage.done_by_id}
     maker = stage.maker_id if stage.maker_id in makers else None
-    if not maker and begun and _does(makers, begun.by, stage.kind_id):
-        maker = begun.by
+    if not maker and photos and _does(makers, photos[-1][1], stage.kind_id):
+        maker = photos[-1][1]
     return told | {
         "added": stage.added_at.isoformat() if stage.added_at else None,
         "work": stage.work_min,
         "left": stage.left_min if stage.left_said_at else None,
         "left_said": stage.left_said_at.isoformat() if stage.left_said_at else None,
-        "begun": begun.at.isoformat() if begun else None,
+        "begun": photos[0][0].isoformat() if photos else None,
         "crew": stage.crew,
         "maker": maker,
         "given": bool(stage.maker_id),
         "due": _iso(stage.due_on),
-        "stuck": any(until is None for _, until in stuck),
-        "still": [[at.isoformat(), until.isoformat() if until else None] for at, until in stuck],
+        "at_it": [
+            [one.person, one.since.isoformat(), None if one.until == EVER else one.until.isoformat()] for one in at_it
+        ],
     }
 
 

@@ -4,7 +4,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
-from itertools import pairwise
 from math import ceil
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -32,7 +31,7 @@ def shop_of(facts: Facts, now: datetime) -> Shop:
         told["id"]: _maker(told, grid, shop_hours, shut, *busy.get(told["id"], (0, ""))) for told in facts["makers"]
     }
     left = [told for told in facts["stages"] if "done" not in told]
-    around = _Around(grid, begins, opening, opening.next_open(grid.starts(day + timedelta(1))), makers, _went_on(left))
+    around = _Around(grid, begins, opening, opening.next_open(grid.starts(day + timedelta(1))), makers)
     return Shop(
         grid=grid,
         now=begins,
@@ -48,14 +47,13 @@ def shop_of(facts: Facts, now: datetime) -> Shop:
 
 @dataclass(frozen=True)
 class _Around:
-    """``tomorrow``: the slot at which the shop next opens after today. ``went_on``: by stage, when whoever was at it began another."""
+    """``tomorrow``: the slot at which the shop next opens after today."""
 
     grid: Grid
     begins: int
     opening: Calendar
     tomorrow: int
     makers: dict[int, Maker]
-    went_on: dict[int, str]
 
 
 def _begins(grid: Grid, opening: Calendar, day: date, moment: int) -> int:
@@ -72,12 +70,6 @@ def _busy_until(facts: Facts, grid: Grid, begins: int, moment: int) -> dict[int,
         if "done" in told and begins < (at := grid.slot_up(datetime.fromisoformat(told["done"]))) <= moment:
             busy[told["by"]] = max((at, str(told["id"])), busy.get(told["by"], (0, "")))
     return busy
-
-
-def _went_on(left: Iterable[dict[str, Any]]) -> dict[int, str]:
-    """Who began one stage and then another is at the second; what passes since is not work of both."""
-    begun = sorted((told["maker"], told["begun"], told["id"]) for told in left if told["maker"] and told["begun"])
-    return {stage: at for (maker, _, stage), (same, at, _) in pairwise(begun) if maker == same}
 
 
 def logged_ahead(facts: Facts, now: datetime) -> list[dict[str, Any]]:
@@ -138,7 +130,7 @@ def _stage(told: dict[str, Any], around: _Around) -> Stage:
         cure=_slots(told["cure"]),
         holds=told["holds"],
         maker=str(told["maker"] or ""),
-        begun=bool(since) and not told["stuck"],
+        begun=bool(since),
         # Whoever may answer today, it goes on tomorrow at the earliest; and it is asked again each day.
         not_before=around.tomorrow if told["stuck"] else max(0, at_it if since else _added(told, around.grid)),
         held=told["stuck"],
@@ -152,17 +144,14 @@ def _added(told: dict[str, Any], grid: Grid) -> int:
 
 
 def _worked(told: dict[str, Any], since: int, around: _Around) -> int:
-    """How much was worked from then until the plan begins: while its maker was at it, and it was not stuck."""
-    maker, slot_up = around.makers.get(told["maker"]), around.grid.slot_up
-    worked = (maker.calendar if maker else around.opening).worked
-    went_on = around.went_on.get(told["id"])
-    until = min(around.begins, max(since, slot_up(datetime.fromisoformat(went_on)))) if went_on else around.begins
-    still = 0
-    for stuck, answered in told["still"]:
-        first = max(since, slot_up(datetime.fromisoformat(stuck)))
-        last = min(until, slot_up(datetime.fromisoformat(answered))) if answered else until
-        still += worked(first, last) if first < last else 0
-    return max(0, worked(since, until) - still) if since < until else 0
+    """How much was worked from then until the plan begins."""
+    slot_up, found = around.grid.slot_up, 0
+    for person, first, last in told["at_it"]:
+        maker = around.makers.get(person)
+        start = max(since, slot_up(datetime.fromisoformat(first)))
+        end = min(around.begins, slot_up(datetime.fromisoformat(last))) if last else around.begins
+        found += max(0, (maker.calendar if maker else around.opening).worked(start, end)) if start < end else 0
+    return found
 
 
 def _done(told: dict[str, Any], grid: Grid, moment: int) -> Done:
