@@ -114,13 +114,17 @@ def _refuse_ring(stage: Stage, kind: StageKind, follows: Collection[Stage]) -> N
     chosen[stage.pk] = [other.pk for other in follows]
     if round_about := ring(_through(stage.pk, followed(stages, chosen))):
         named = {other.pk: f"{other} of {other.piece}" for other in stages}
-        order = ", which waits for ".join(named[pk] for pk in reversed(round_about))
+        waits = round_about[:0:-1]
+        first = waits.index(stage.pk) if stage.pk in waits else 0
+        order = ", which waits for ".join(named[pk] for pk in [*waits[first:], *waits[:first], waits[first]])
         raise Refused(f"That goes round in a ring: {order}. Choose other stages to follow.")
 
 
 def _through(stage: int, following: Followed) -> Followed:
     """The stages that wait for this one and for which it waits: what a ring through it is made of."""
-    return {other: following[other] for other in _behind(stage, following) if stage in _behind(other, following)}
+    return {
+        other: following[other] for other in sorted(_behind(stage, following)) if stage in _behind(other, following)
+    }
 
 
 def _behind(stage: int, following: Followed) -> set[int]:
