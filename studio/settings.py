@@ -37,6 +37,7 @@ if env.flag("BEHIND_PROXY"):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 INSTALLED_APPS = [
+    "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -47,6 +48,7 @@ INSTALLED_APPS = [
     "studio.front",
     "studio.bench",
     "studio.office",
+    "studio.letterbox",
     "clientportal",
 ]
 MIDDLEWARE = [
@@ -72,6 +74,7 @@ TEMPLATES = [
         "OPTIONS": {
             "context_processors": [
                 "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "studio.front.context.page",
             ],
@@ -86,6 +89,7 @@ SILENCED_SYSTEM_CHECKS: list[str] = []
 
 AUTH_USER_MODEL = "workshop.Person"
 LOGIN_URL = "/sign-in/"
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},

@@ -6,6 +6,7 @@ urlpatterns = [
     path("bench/", include("studio.bench.urls")),
     path("office/", include("studio.office.urls")),
     path("with/", include("clientportal.urls")),
+    path("letterbox/", include("studio.letterbox.urls")),
     path("", include("studio.front.urls")),
 ]
 

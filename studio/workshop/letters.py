@@ -1,6 +1,5 @@
 """Letters to clients: one subject, one fact, one picture, one link. One function a letter; three templates each."""
 
-import os
 from dataclasses import dataclass
 from datetime import datetime
 from email import message_from_bytes, policy
@@ -8,7 +7,6 @@ from email.errors import HeaderParseError
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import format_datetime
-from pathlib import Path
 from urllib.parse import urlsplit
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -19,7 +17,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
-from studio.workshop import links
+from studio.workshop import links, outbox
 from studio.workshop.models import Link, Needs, Notice, Person, Stuck, Studio
 
 _PICTURE_CID = "picture"
@@ -120,25 +118,9 @@ def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
     return mail
 
 
-def put_in_outbox(mail: EmailMessage, letter_id: UUID) -> None:
-    """Writes one file named by the letter's id: written again after a crash, it is the same file."""
-    place = outbox_path(letter_id)
-    draft = place.with_suffix(".writing")
-    draft.touch(mode=0o600)
-    with draft.open("wb") as file:
-        file.write(mail.as_bytes())
-        file.flush()
-        os.fsync(file.fileno())
-    draft.replace(place)
-
-
-def outbox_path(letter_id: UUID) -> Path:
-    return Path(settings.OUTBOX) / f"{letter_id}.eml"
-
-
 def read_outbox(letter_id: UUID) -> Written:
     """A letter as it left. Raises FileNotFoundError where the file was thrown away."""
-    mail = message_from_bytes(outbox_path(letter_id).read_bytes(), policy=policy.SMTP)
+    mail = message_from_bytes(outbox.path(letter_id).read_bytes(), policy=policy.SMTP)
     text, html = (mail.get_body((kind,)) for kind in ("plain", "html"))
     pictures = [part for part in mail.walk() if part.get_content_type() == "image/jpeg"]
     to = mail["To"].addresses[0]

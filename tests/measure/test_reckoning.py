@@ -10,7 +10,7 @@ from django.utils import timezone
 from PIL import Image
 
 from fixtures.photos.draw import textured
-from studio.workshop import actions, duties, imaging, letters
+from studio.workshop import actions, duties, imaging, outbox
 from studio.workshop.models import Errand, ErrandState, Kind, Letter, Photo, Rendition, Stage
 from studio.workshop.storage import rendition_path
 from tests import builders
@@ -57,7 +57,7 @@ def test_a_copy_whose_file_is_gone_or_spoilt_is_a_lost_photo(orders: list[yard.O
 @pytest.mark.django_db
 def test_a_letter_without_its_file_or_its_row_is_lost(orders: list[yard.Order]) -> None:
     first, second = Letter.objects.order_by("contact_id")[:2]
-    letters.outbox_path(first.pk).unlink()
+    outbox.path(first.pk).unlink()
     second.delete()
     assert yard.letters_there(orders) == 1
     found = yard.reckon(orders, orders)
@@ -66,7 +66,7 @@ def test_a_letter_without_its_file_or_its_row_is_lost(orders: list[yard.Order]) 
 
 @pytest.mark.django_db
 def test_a_letter_that_left_twice_under_two_names_is_twice(orders: list[yard.Order]) -> None:
-    place = letters.outbox_path(Letter.objects.order_by("pk")[0].pk)
+    place = outbox.path(Letter.objects.order_by("pk")[0].pk)
     shutil.copy(place, place.with_name("another-name.eml"))
     assert yard.reckon(orders, orders).twice == 1
 

@@ -7,7 +7,7 @@ import time_machine
 from django.test import Client as Browser
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from studio.workshop import actions, letters
+from studio.workshop import actions, letters, outbox
 from studio.workshop.models import Errand, ErrandState, Job, Kind, Letter, LetterState, Notice, NoticeState, Photo
 from tests import builders
 from tests.conftest import NOW
@@ -78,7 +78,7 @@ def test_a_letter_whose_file_is_gone_is_still_on_record(office: Browser) -> None
     going()
     run_due(NOW + TEN)
     letter = Letter.objects.get()
-    letters.outbox_path(letter.pk).unlink()
+    outbox.path(letter.pk).unlink()
     page = office.get(f"/office/letters/{letter.pk}/")
     assert page.status_code == 200
     assert "not in the outbox any more" in text(page)

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from studio.running import broker, programs
-from studio.workshop.letters import outbox_path
 from studio.workshop.models import Errand, ErrandState, Kind, Letter, Photo, PhotoState
+from studio.workshop.outbox import path as outbox_path
 from tests.conftest import need_service
 from tests.workshop.processes import said, start
 

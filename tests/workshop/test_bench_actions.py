@@ -381,7 +381,7 @@ def test_a_letter_that_the_disk_refused_can_still_be_taken_back(
     def full(*args: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("studio.workshop.letters.put_in_outbox", full)
+    monkeypatch.setattr("studio.workshop.outbox.put", full)
     later = now + timedelta(minutes=11)
     errand = Errand.objects.get(kind=Kind.SEND_LETTER)
     duties.run(errand.pk, lambda: later)
@@ -521,10 +521,10 @@ def test_a_letter_that_is_in_the_outbox_is_never_called_still_here(
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr("studio.workshop.duties.DUTIES", {Kind.SEND_LETTER: duties.Duty(duties._send, cut_off)})
+        patch.setattr("studio.workshop.duties.DUTIES", {Kind.SEND_LETTER: duties.Duty(duties.letters.send, cut_off)})
         duties.run(errand.pk, lambda: later)
     with monkeypatch.context() as patch:
-        patch.setattr("studio.workshop.letters.put_in_outbox", cut_off)
+        patch.setattr("studio.workshop.outbox.put", cut_off)
         duties.run(errand.pk, lambda: later + timedelta(minutes=1))
     assert Notice.objects.get().state == NoticeState.LEAVING
 
@@ -541,7 +541,7 @@ def test_a_letter_can_leave_from_any_address(
     builders.link(job, email="k@bücher.example")
     builders.log_done(builders.stage(job), photo=False)
     run_due(now + timedelta(hours=1))
-    from studio.workshop.letters import outbox_path
+    from studio.workshop.outbox import path as outbox_path
 
     mail = outbox_path(Letter.objects.get().pk).read_bytes()
     assert written in mail

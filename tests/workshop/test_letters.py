@@ -12,7 +12,7 @@ import pytest
 from django.test import override_settings
 from PIL import Image
 
-from studio.workshop import actions, letters
+from studio.workshop import actions, letters, outbox
 from studio.workshop.actions.studio import SENTENCES
 from studio.workshop.links import address_for
 from studio.workshop.models import Contact, Job, Link, Needs, Notice, StageKind, Stuck, Studio
@@ -234,10 +234,10 @@ def test_through_the_outbox_and_back_with_a_picture_of_sixty_kilobytes_at_most()
 
 def test_writing_it_twice_is_one_file(link: Link) -> None:
     mail, name = letters.as_mail(written_to(), LETTER, NOW), uuid4()
-    letters.put_in_outbox(mail, name)
-    letters.put_in_outbox(mail, name)
-    assert [path.name for path in letters.outbox_path(name).parent.iterdir()] == [f"{name}.eml"]
-    assert letters.outbox_path(name).stat().st_mode & 0o777 == 0o600
+    outbox.put(mail, name)
+    outbox.put(mail, name)
+    assert [path.name for path in outbox.path(name).parent.iterdir()] == [f"{name}.eml"]
+    assert outbox.path(name).stat().st_mode & 0o777 == 0o600
 
 
 def stuck(needs: Needs = Needs.MATERIAL, sentence: str = "") -> Stuck:

@@ -8,7 +8,7 @@ import time_machine
 from django.conf import settings
 from django.test import Client
 
-from studio.workshop import actions, duties, errands, letters
+from studio.workshop import actions, duties, errands, letters, outbox
 from studio.workshop.links import path_for
 from studio.workshop.models import (
     Entry,
@@ -52,7 +52,7 @@ def to_tell(*states: ErrandState) -> list[str]:
     return sorted(Person.objects.get(pk=subject.partition("-")[2]).name for subject in subjects)
 
 
-def outbox() -> list[str]:
+def lying() -> list[str]:
     return sorted(path.name for path in settings.OUTBOX.iterdir())
 
 
@@ -207,7 +207,7 @@ def test_whatever_ends_it_keeps_a_letter_here_that_has_not_left(stage: Stage, en
     assert to_tell(ErrandState.DONE) == ["Ines"]
     builders.work(NOW + MINUTE)
     assert not Letter.objects.filter(stuck__isnull=False).exists()
-    assert not outbox()
+    assert not lying()
 
 
 @pytest.mark.parametrize("end", ENDS)
@@ -217,7 +217,7 @@ def test_a_letter_that_a_worker_has_already_begun_is_not_written_once_it_ended(s
     assert errand
     end(entry)  # type: ignore[operator]
     assert duties.DUTIES[Kind.TELL_LEAD].work(errand, NOW + MINUTE) is None
-    assert not outbox()
+    assert not lying()
 
 
 def test_a_done_that_is_taken_back_does_not_make_it_stuck_again(stage: Stage) -> None:
@@ -240,7 +240,7 @@ def test_in_a_closed_job_nothing_is_stuck_and_no_letter_leaves(stage: Stage) -> 
     Job.objects.update(closed_on=NOW.date())
     builders.work()
     assert not standing()
-    assert not outbox()
+    assert not lying()
     Job.objects.update(closed_on=None)
     assert standing() == [stuck]
 
@@ -274,12 +274,12 @@ def crash_after_writing() -> Errand:
 def test_after_a_crash_it_is_the_same_letter(stage: Stage) -> None:
     builders.say_stuck(stage)
     errand = crash_after_writing()
-    before = letters.outbox_path(errand.pk).read_bytes()
+    before = outbox.path(errand.pk).read_bytes()
     builders.work(NOW + timedelta(hours=1))
     builders.work(NOW + timedelta(hours=2))
     assert Letter.objects.get().pk == errand.pk
-    assert outbox() == [f"{errand.pk}.eml"]
-    assert letters.outbox_path(errand.pk).read_bytes() == before
+    assert lying() == [f"{errand.pk}.eml"]
+    assert outbox.path(errand.pk).read_bytes() == before
 
 
 def test_a_letter_that_left_before_a_crash_is_on_record_though_it_was_answered_since(stage: Stage) -> None:

@@ -10,6 +10,8 @@ class Kind(models.TextChoices):
     DEVELOP_PHOTO = "develop_photo", "Develop a photo"
     SEND_LETTER = "send_letter", "Send a letter"
     TELL_LEAD = "tell_lead", "Tell a lead what is stuck"
+    INVITE = "invite", "Send somebody of the studio their way in"
+    TEST_LETTER = "test_letter", "Send a test letter"
     REFRESH_PLAN = "refresh_plan", "Draw the plan anew"
     TIDY_FILES = "tidy_files", "Throw away files that nothing names"
 
@@ -17,6 +19,7 @@ class Kind(models.TextChoices):
 class ErrandState(models.TextChoices):
     WAITING = "waiting", "Waiting"
     RUNNING = "running", "Running"
+    HANDING = "handing", "Handing over"  # running, and past the point from which nobody can know whether it was done
     DONE = "done", "Done"
     FAILED = "failed", "Failed"
     UNKNOWN = "unknown", "Unknown"

@@ -13,6 +13,10 @@ class LinkQuerySet(models.QuerySet["Link"]):
     def standing(self) -> "LinkQuerySet":
         return self.filter(revoked_at=None)
 
+    def written_to(self) -> "LinkQuerySet":
+        """Those whose contact can be, and wants to be, written to."""
+        return self.standing().filter(letters_stopped_at=None).exclude(contact__email="")
+
 
 class Link(models.Model):
     """One contact's door to the page of one job. The token is computed from it (``workshop/links.py``), never stored."""
@@ -23,6 +27,10 @@ class Link(models.Model):
     version = models.PositiveIntegerField(default=1)
     expires_on = models.DateField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
+    letters_stopped_at = models.DateTimeField(null=True, blank=True)  # the contact wants no more letters about this job
+    opened_on = models.DateField(
+        null=True, blank=True
+    )  # the last day on which the page was opened; by whom nobody knows
 
     objects = LinkQuerySet.as_manager()
 
@@ -84,6 +92,7 @@ class Letter(models.Model):
     job = models.ForeignKey(Job, models.CASCADE, related_name="letters")
     photo = models.ForeignKey(Photo, models.SET_NULL, null=True, blank=True, related_name="+")
     state = models.CharField(max_length=8, choices=LetterState.choices, default=LetterState.SENT)
+    server = models.CharField(max_length=200, blank=True)  # the mail server that took it; none: it lies in the outbox
     sent_at = models.DateTimeField()
 
     class Meta:

@@ -2,8 +2,9 @@
 
 from typing import TYPE_CHECKING, ClassVar
 
-from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
+from django.utils.crypto import salted_hmac
 
 if TYPE_CHECKING:
     from studio.workshop.models.jobs import StageKind
@@ -21,13 +22,16 @@ class PersonManager(BaseUserManager["Person"]):
         return self.get(email__iexact=username)
 
 
-class Person(AbstractBaseUser, PermissionsMixin):
+class Person(AbstractBaseUser):
     """Somebody of the studio. Signs in with an e-mail address and a password."""
 
     name = models.CharField(max_length=60)
     email = models.EmailField(max_length=200, unique=True)  # kept in small letters by the actions
     role = models.CharField(max_length=8, choices=Role.choices, default=Role.MAKER)
     is_active = models.BooleanField(default=True)
+    is_superuser = models.BooleanField(default=False)  # may look at the raw record, and change nothing there
+    invited_at = models.DateTimeField(null=True, blank=True)  # a link to choose a password stands open since
+    session_round = models.PositiveIntegerField(default=1)  # raised, it ends every session of theirs
     in_plan = models.BooleanField(default=True)  # whether the plan may give them work
     skills: "models.ManyToManyField[StageKind, models.Model]" = models.ManyToManyField(
         "StageKind", blank=True, related_name="+"
@@ -48,6 +52,22 @@ class Person(AbstractBaseUser, PermissionsMixin):
     @property
     def is_lead(self) -> bool:
         return self.role == Role.LEAD
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session is tied to: it ends with the password, and when somebody ends it."""
+        value = f"{self.password} {self.session_round}"
+        return salted_hmac("studio.workshop.Person.session", value, secret=secret, algorithm="sha256").hexdigest()
+
+    @property
+    def is_staff(self) -> bool:
+        return self.is_superuser
+
+    def has_perm(self, perm: str, obj: object = None) -> bool:
+        """Asked by the admin alone, where everything but looking is switched off."""
+        return self.is_active and self.is_superuser
+
+    def has_module_perms(self, app_label: str) -> bool:
+        return self.is_active and self.is_superuser
 
 
 class Absence(models.Model):

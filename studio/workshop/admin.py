@@ -1,0 +1,1 @@
+"""The raw record, for looking only."""

@@ -1,0 +1,1 @@
+"""A copy of the whole record, and a record from it."""

@@ -1,0 +1,24 @@
+"""The outbox folder: a copy of each letter as it left, named by the letter's id. Until mail is set up, it is where they go."""
+
+import os
+from email.message import EmailMessage
+from pathlib import Path
+from uuid import UUID
+
+from django.conf import settings
+
+
+def path(letter_id: UUID) -> Path:
+    return Path(settings.OUTBOX) / f"{letter_id}.eml"
+
+
+def put(mail: EmailMessage, letter_id: UUID) -> None:
+    """Writes one file named by the letter's id: written again after a crash, it is the same file."""
+    place = path(letter_id)
+    draft = place.with_suffix(".writing")
+    draft.touch(mode=0o600)
+    with draft.open("wb") as file:
+        file.write(mail.as_bytes())
+        file.flush()
+        os.fsync(file.fileno())
+    draft.replace(place)
