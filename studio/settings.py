@@ -136,6 +136,13 @@ WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 WHITENOISE_MAX_AGE = 60 * 60 * 24 * 365  # every address carries its content's hash
 
+# Without a mail server, letters lie in the outbox folder and nobody is written to.
+MAIL = env.mail_server("SMTP_URL")
+_host = urlsplit(ADDRESS).hostname or "localhost"
+LETTERS_FROM = env.mailbox(
+    "LETTERS_FROM", f"letters@[IPv6:{_host}]" if ":" in _host else f"letters@{_host}"
+)  # RFC 5321, 4.1.3
+
 MEDIA_ROOT = DATA / "media"
 OUTBOX = DATA / "outbox"
 FILE_UPLOAD_TEMP_DIR = DATA / "arriving"

@@ -195,7 +195,7 @@ def test_the_letter(in_pseudo: None, picture: bytes | None, piece: str) -> None:
     notice = Notice.objects.first()
     assert notice
     notice.stage.piece.name = piece
-    written = letters.stage_done(notice, picture)
+    written = letters.stage_done(notice, picture, NOW)
     check(written.html)
     for text in (written.subject, written.text):
         assert "⟦" in text

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from studio.bench.words import logged_at
-from studio.workshop.models import Entry, Errand, ErrandState, Kind, Needs, Person, Says, Stage, Stuck
+from studio.workshop.models import STANDING, Entry, Errand, ErrandState, Kind, Needs, Person, Says, Stage, Stuck
 
 NEEDS = {
     Needs.HAND: gettext_lazy("it needs a hand"),
@@ -103,7 +103,7 @@ def _letter_sentences(stuck: Stuck, entry: Entry, now: datetime) -> list[str]:
     if had:
         sentence = ngettext("%(names)s had a letter at %(time)s.", "%(names)s had letters at %(time)s.", len(had))
         said.append(sentence % {"names": _names(had), "time": logged_at(letters[0].sent_at, now)})
-    if going := _still_to_tell(stuck, ErrandState.WAITING, ErrandState.RUNNING):
+    if going := _still_to_tell(stuck, *STANDING):
         sentence = ngettext("%(names)s gets a letter.", "%(names)s get a letter.", len(going))
         said.append(sentence % {"names": _names(going)})
     if held_up := _still_to_tell(stuck, ErrandState.FAILED, ErrandState.UNKNOWN):

@@ -1,5 +1,9 @@
 """The only addresses at which somebody who is not signed in may write: each opens by a keyed token of its own."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from studio.letterbox.views import stop
+
+urlpatterns = [
+    path("stop/<str:token>/", stop.stop, name="letterbox-stop"),
+]

@@ -10,13 +10,14 @@ from django.utils import timezone
 
 from studio.office import past, waiting
 from studio.office.forms import WordsForm
+from studio.office.letter_lines import held_up, notice_lines, notices_of
 from studio.office.names import names_for
 from studio.office.rules import Head, head_of
 from studio.office.stage_lines import StageLine, lines_of
 from studio.office.standing import standing
 from studio.office.wording import listed, many, number, sentence, short_day
 from studio.workshop import links, planning
-from studio.workshop.models import Contact, Job, Notice, NoticeState, Photo, PhotoState, Piece, Release, Says
+from studio.workshop.models import Contact, Job, Photo, PhotoState, Piece, Release, Says
 from studio.workshop.photos import Picture, picture
 from studio.workshop.planning import Told
 
@@ -51,17 +52,13 @@ class PhotoLine:
     can_keep: bool
 
 
-@dataclass(frozen=True)
-class NoticeLine:
-    notice: Notice
-    words: str
-
-
 def job_page(job: Job, now: datetime) -> dict[str, Any]:
     told = None if job.closed_on else planning.newest()
     pieces = pieces_of(job, told, now)
     photos = list(photos_of(job)[: FEW + 1])
-    notices = list(notices_of(job)[: FEW + 1])
+    held = held_up(job)
+    rest = notices_of(job).exclude(pk__in=[notice.pk for notice in held])[: FEW + 1]
+    notices = [*held, *rest]
     history = list(job.history.select_related("by")[: FEW + 1])
     last = job.confirmations.select_related("by").first()
     return {
@@ -75,8 +72,8 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
         "followers": followers_of(job),
         "photos": photo_lines(photos[:FEW]),
         "more_photos": len(photos) > FEW,
-        "notices": notice_lines(notices[:FEW], now),
-        "more_notices": len(notices) > FEW,
+        "notices": notice_lines(notices[: max(FEW, len(held))], now),
+        "more_notices": len(notices) > max(FEW, len(held)),
         "history": past.told(history[:FEW]),
         "more_history": len(history) > FEW,
     }
@@ -171,12 +168,3 @@ def _photo_line(photo: Photo) -> PhotoLine:
     can_keep = developed and (photo.for_client or photo.released_at is not None)
     said = photo.entry.sentence if photo.entry.for_client else ""
     return PhotoLine(photo, picture(photo, title), words, said, can_show, can_keep)
-
-
-def notices_of(job: Job) -> QuerySet[Notice]:
-    rows = job.notices.exclude(state=NoticeState.WITHDRAWN).order_by("-at", "-pk")
-    return rows.select_related("contact", "stage__kind", "stage__piece", "letter")
-
-
-def notice_lines(notices: Iterable[Notice], now: datetime) -> list[NoticeLine]:
-    return [NoticeLine(notice, waiting.told_line(notice, now)) for notice in notices]

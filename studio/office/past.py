@@ -43,8 +43,13 @@ _VERBS = {
     "took back letter": "took back a letter about {}",
     "gave link": "gave a link to {}",
     "revoked link": "revoked the link of {}",
+    "stopped letters": "asked for no more letters",
+    "wished for letters": "asked for letters again",
     "confirmed": "wrote to the client: {}",
 }
+
+
+_BY_CONTACT = {"stopped letters", "wished for letters"}  # with the link's own word, not signed in
 
 
 def told(lines: Iterable[History]) -> list[PastLine]:
@@ -64,7 +69,8 @@ def told(lines: Iterable[History]) -> list[PastLine]:
         noun, _, key = row.subject.rpartition(" ")
         thing = _name(noun, named.get(noun, {}).get(key))
         words = _VERBS.get(row.verb, row.verb + " {}").format(thing)
-        found.append(PastLine(row.at, f"{row.by or 'The studio'} {words}."))
+        who = thing if row.verb in _BY_CONTACT else str(row.by or "The studio")
+        found.append(PastLine(row.at, f"{who} {words}."))
     return found
 
 

@@ -9,12 +9,11 @@ from django.db.models import Count, Exists, Min, OuterRef, QuerySet
 
 from studio.office.wording import listed, many, on_or_at, sentence, when
 from studio.workshop.models import (
+    STANDING,
     Entry,
     Errand,
     ErrandState,
     Kind,
-    Letter,
-    LetterState,
     Notice,
     NoticeState,
     Person,
@@ -32,11 +31,12 @@ LOOK_BACK = timedelta(days=14)
 
 @dataclass(frozen=True)
 class Line:
-    """One sentence; ``errand`` where it can be tried again, ``job`` where it can be looked at."""
+    """Sentences; ``errand`` where it can be tried again, in the words of ``again``, ``job`` where it can be looked at."""
 
     words: str
     errand: UUID | None = None
     job: int | None = None
+    again: str = "Try again"
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Gone:
 
 
 def _standing() -> QuerySet[Errand]:
-    return Errand.objects.filter(state__in=[ErrandState.WAITING, ErrandState.RUNNING])
+    return Errand.objects.filter(state__in=STANDING).exclude(kind=Kind.TEST_LETTER)
 
 
 def underway(now: datetime) -> str:
@@ -58,7 +58,7 @@ def underway(now: datetime) -> str:
     found = _standing().values("kind").annotate(count=Count("pk"), first=Min("due_at")).order_by("kind")
     groups = {group["kind"]: (group["count"], group["first"]) for group in found}
     said = []
-    if letters := [groups[kind] for kind in _LETTERS if kind in groups]:
+    if letters := [groups[kind] for kind in TO_SOMEBODY if kind in groups]:
         count, first = sum(count for count, _ in letters), min(first for _, first in letters)
         waits = f"{many(count, 'letter')} {'waits' if count == 1 else 'wait'}"
         if first < now - LATE_AFTER:
@@ -85,27 +85,38 @@ def struggling(now: datetime) -> list[Line]:
     ]
 
 
-def failed() -> list[Line]:
+def failed(now: datetime) -> list[Line]:
     """What will not happen unless somebody asks again, each with its reason."""
-    errands = Errand.objects.filter(state__in=[ErrandState.FAILED, ErrandState.UNKNOWN]).order_by("due_at", "pk")
+    ended = Errand.objects.filter(state__in=[ErrandState.FAILED, ErrandState.UNKNOWN])
+    errands = ended.exclude(kind=Kind.TEST_LETTER).order_by("due_at", "pk")
     lines = []
     for errand, named, job in _named(errands[:MOST_LINES]):
         what = _name(errand, named)
-        if errand.state == ErrandState.UNKNOWN:
+        if errand.state == ErrandState.UNKNOWN and errand.kind in TO_SOMEBODY:
+            words = f"{what} was {perhaps_sent(errand, now)}"
+        elif errand.state == ErrandState.UNKNOWN:
             words = f"Nobody knows whether this was done: {what[:1].lower()}{what[1:]}. Look first, then try again."
         else:
             words = f"{what} {_COULD_NOT[Kind(errand.kind)]}: {errand.error or 'no reason is known.'}"
-        lines.append(Line(words, errand.pk, job))
+        again = "Send it again" if errand.state == ErrandState.UNKNOWN else "Try again"
+        lines.append(Line(words, errand.pk, job, again))
     if len(lines) == MOST_LINES and (more := errands.count() - MOST_LINES):
         lines.append(Line(f"And {more} more. They show once these are dealt with."))
     return lines
 
 
-_LETTERS = (Kind.SEND_LETTER, Kind.TELL_LEAD)
+def perhaps_sent(errand: Errand, now: datetime) -> str:
+    """Goes on from "… was". What a person must know before it is sent once more."""
+    sent = f"probably sent {on_or_at(errand.claimed_at, now)}" if errand.claimed_at else "perhaps sent"
+    return f"{sent}. {errand.error} Ask whether it came, or send it again."
+
+
+TO_SOMEBODY = (Kind.SEND_LETTER, Kind.TELL_LEAD, Kind.INVITE)
 _COULD_NOT = {
     Kind.DEVELOP_PHOTO: "could not be developed",
     Kind.SEND_LETTER: "could not be sent",
     Kind.TELL_LEAD: "could not be sent",
+    Kind.INVITE: "could not be sent",
     Kind.REFRESH_PLAN: "could not be drawn anew",
     Kind.TIDY_FILES: "could not be done",
 }
@@ -116,6 +127,7 @@ def _name(errand: Errand, named: str) -> str:
         Kind.DEVELOP_PHOTO: f"A photo{named and ' of ' + named}",
         Kind.SEND_LETTER: f"A letter{named}",
         Kind.TELL_LEAD: f"A letter{named}",
+        Kind.INVITE: f"The invitation{named}",
         Kind.REFRESH_PLAN: "The plan",
         Kind.TIDY_FILES: "Throwing away files that nothing needs",
     }[Kind(errand.kind)]
@@ -129,7 +141,7 @@ def _named(errands: Iterable[Errand]) -> list[tuple[Errand, str, int | None]]:
     notices = Notice.objects.select_related("contact", "stage__kind", "stage__piece").in_bulk(keys[Kind.SEND_LETTER])
     told = [subject.partition("-") for subject in keys[Kind.TELL_LEAD]]
     stuck = Stuck.objects.select_related("stage__kind", "stage__piece").in_bulk([int(pk) for pk, _, _ in told])
-    leads = Person.objects.in_bulk([int(pk) for _, _, pk in told])
+    people = Person.objects.in_bulk([int(pk) for _, _, pk in told] + [int(pk) for pk in keys[Kind.INVITE]])
     found: list[tuple[Errand, str, int | None]] = []
     for errand in rows:
         photo = photos.get(int(errand.subject)) if errand.kind == Kind.DEVELOP_PHOTO else None
@@ -137,7 +149,9 @@ def _named(errands: Iterable[Errand]) -> list[tuple[Errand, str, int | None]]:
         if errand.kind == Kind.TELL_LEAD:
             about, lead = (int(pk) for pk in errand.subject.split("-"))
             stage = stuck[about].stage
-            found.append((errand, f" to {leads[lead]} about {of_piece(stage)}, stuck", stage.piece.job_id))
+            found.append((errand, f" to {people[lead]} about {of_piece(stage)}, stuck", stage.piece.job_id))
+        elif errand.kind == Kind.INVITE:
+            found.append((errand, f" of {people[int(errand.subject)]}", None))
         elif photo:
             found.append((errand, of_piece(photo.stage), photo.stage.piece.job_id))
         elif notice:
@@ -217,36 +231,3 @@ def spoilt(now: datetime) -> list[Line]:
 def why(photo: Photo) -> str:
     """The sentence for the reason that a photo did not come out."""
     return SENTENCES[Reason(photo.reason)] if photo.reason in set(Reason) else ""
-
-
-def told_line(notice: Notice, now: datetime) -> str:
-    """Where word to a contact stands. The notice comes with its contact, stage, piece and letter."""
-    about = f"{notice.stage} of {notice.stage.piece} is done"
-    match NoticeState(notice.state):
-        case NoticeState.OWED:
-            return f"{notice.contact} is owed word that {about}."
-        case NoticeState.GOING:
-            left = on_or_at(notice.leaves_at, now) if notice.leaves_at else "soon"
-            return f"{notice.contact}'s letter leaves {left}: {about}."
-        case NoticeState.LEAVING:
-            return f"{notice.contact}'s letter is leaving now: {about}."
-        case NoticeState.WITHDRAWN:
-            return f"{notice.contact} was not told that {about}: the letter was taken back."
-    if not hasattr(notice, "letter"):
-        return f"{notice.contact} was told that {about}."
-    if notice.letter.state == LetterState.UNKNOWN:
-        return f"Nobody knows whether {notice.contact} was told {on_or_at(notice.letter.sent_at, now)}: {about}."
-    return f"{notice.contact} was told {on_or_at(notice.letter.sent_at, now)}: {about}."
-
-
-def letter_line(letter: Letter, now: datetime) -> str:
-    """Who was told what: a contact that a stage is done, or a lead that one is stuck. It comes with what it names."""
-    if letter.notice:
-        letter.notice.letter = letter  # the same row, so that its line asks for nothing more
-        return told_line(letter.notice, now)
-    if not letter.stuck:
-        raise LookupError(f"{letter} is about nothing")
-    at, about = on_or_at(letter.sent_at, now), f"{of_piece(letter.stuck.stage)} is stuck"
-    if letter.state == LetterState.UNKNOWN:
-        return f"Nobody knows whether {letter.person} was told {at}: {about}."
-    return f"{letter.person} was told {at}: {about}."

@@ -1,5 +1,6 @@
 """Letters to clients: one subject, one fact, one picture, one link. One function a letter; three templates each."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from email import message_from_bytes, policy
@@ -7,8 +8,7 @@ from email.errors import HeaderParseError
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import format_datetime
-from urllib.parse import urlsplit
-from uuid import UUID
+from uuid import NAMESPACE_URL, UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -18,9 +18,11 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from studio.workshop import links, outbox
-from studio.workshop.models import Link, Needs, Notice, Person, Stuck, Studio
+from studio.workshop.models import Job, Link, Needs, Notice, Person, Role, Stuck, Studio
 
 _PICTURE_CID = "picture"
+# Plain ASCII on the way, which every server takes.
+POLICY = policy.SMTP.clone(cte_type="7bit")
 NEEDS = {
     Needs.HAND: _("It needs a hand."),
     Needs.MATERIAL: _("Material is missing."),
@@ -43,16 +45,19 @@ class Written:
     text: str
     html: str
     picture: bytes | None
+    answers_to: tuple[str, str] | None = None  # name and address of whom an answer reaches
+    thread: str = ""  # what it belongs to; letters of one thread are shown together
+    stop_address: str = ""  # where its reader can end such letters, without signing in
 
 
-def stage_done(notice: Notice, picture: bytes | None) -> Written:
+def stage_done(notice: Notice, picture: bytes | None, now: datetime) -> Written:
     """Word that a stage is done, with a picture (JPEG) of it where a photo is released. Raises CannotWrite."""
     contact, job, studio = notice.contact, notice.job, Studio.objects.get()
-    link = Link.objects.standing().filter(contact=contact, job=job).first()
-    if not link or not contact.email:
-        raise CannotWrite("The contact has no link or no e-mail address any more, so no letter was written.")
+    today = now.astimezone(ZoneInfo(studio.time_zone)).date()
+    link = Link.objects.written_to().opening(today).filter(contact=contact, job=job).first()
+    if not link:
+        raise CannotWrite("The contact has no e-mail address or no link that opens any more, so no letter was written.")
     context = {
-        "studio": studio.name,
         "contact": contact.name,
         "job": job.name,
         "piece": notice.stage.piece.name,
@@ -61,11 +66,26 @@ def stage_done(notice: Notice, picture: bytes | None) -> Written:
         "address": links.address_for(link),
         "picture": picture is not None,
     }
-    with timezone.override(ZoneInfo(studio.time_zone)):
-        subject, text, html = (
-            render_to_string(f"letters/stage_done.{part}", context) for part in ("subject.txt", "txt", "html")
-        )
-    return Written(contact.name, contact.email, " ".join(subject.split()), text, html, picture)
+    subject, text, html = _rendered("stage_done", studio, context)
+    return Written(
+        contact.name,
+        contact.email,
+        subject,
+        text,
+        html,
+        picture,
+        answers_to=_whom_to_ask(job),
+        thread=f"job {job.pk}",
+        stop_address=links.stop_address_for(link),
+    )
+
+
+def _whom_to_ask(job: Job) -> tuple[str, str] | None:
+    """The lead whose words stand on the client's page, else the first of the leads; as that page has it."""
+    said = job.confirmations.select_related("by").first()
+    lead = Person.objects.filter(role=Role.LEAD, is_active=True).order_by("pk").first()
+    ask = said.by if said and said.by.is_active else lead
+    return (ask.name, ask.email) if ask else None
 
 
 def something_stuck(stuck: Stuck, lead: Person) -> Written:
@@ -74,7 +94,6 @@ def something_stuck(stuck: Stuck, lead: Person) -> Written:
         raise CannotWrite(f"{lead} has no e-mail address, so no letter was written.")
     studio, stage = Studio.objects.get(), stuck.stage
     context = {
-        "studio": studio.name,
         "lead": lead.name,
         "by": stuck.entry.by.name,
         "job": stage.piece.job.name,
@@ -84,30 +103,47 @@ def something_stuck(stuck: Stuck, lead: Person) -> Written:
         "sentence": stuck.entry.sentence,
         "address": f"{settings.ADDRESS}/office/stuck/{stuck.pk}/",
     }
+    subject, text, html = _rendered("stuck", studio, context)
+    return Written(lead.name, lead.email, subject, text, html, None, thread=f"job {stage.piece.job_id}")
+
+
+def trial(to: Person) -> Written:
+    """Shows that letters leave."""
+    studio = Studio.objects.get()
+    subject, text, html = _rendered("trial", studio, {"person": to.name})
+    return Written(to.name, to.email, subject, text, html, None)
+
+
+def _rendered(letter: str, studio: Studio, context: Mapping[str, object]) -> tuple[str, str, str]:
+    """Subject, text and HTML from the three templates of a letter, with the shop's days and hours."""
     with timezone.override(ZoneInfo(studio.time_zone)):
         subject, text, html = (
-            render_to_string(f"letters/stuck.{part}", context) for part in ("subject.txt", "txt", "html")
+            render_to_string(f"letters/{letter}.{part}", {"studio": studio.name, **context})
+            for part in ("subject.txt", "txt", "html")
         )
-    return Written(lead.name, lead.email, " ".join(subject.split()), text, html, None)
+    return " ".join(subject.split()), text, html
 
 
 def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
     """The whole message, text part first. The letter's id is its Message-ID, so that sending twice shows."""
-    host = urlsplit(settings.ADDRESS).hostname or "localhost"
-    domain = f"[IPv6:{host}]" if ":" in host else host  # RFC 5321, 4.1.3
-    studio = Studio.objects.get()
-    mail = EmailMessage(policy=policy.SMTP)
-    try:
-        mail["From"] = Address(" ".join(studio.name.split()), addr_spec=f"letters@{domain}")
-        mailbox, _, at = written.to_address.rpartition("@")
-        address = f"{mailbox}@{at.encode('idna').decode()}"
-        mail["To"] = Address(" ".join(written.to_name.split()), addr_spec=address)
-    except (ValueError, IndexError, HeaderParseError) as error:
-        raise CannotWrite(f"The e-mail address of {written.to_name} cannot be used. Correct it.") from error
+    domain = settings.LETTERS_FROM.rpartition("@")[2]
+    mail = EmailMessage(policy=POLICY)
+    mail["From"] = _mailbox(Studio.objects.get().name, settings.LETTERS_FROM)
+    mail["To"] = _mailbox(written.to_name, written.to_address)
+    if written.answers_to:
+        mail["Reply-To"] = _mailbox(*written.answers_to)
     mail["Subject"] = written.subject
     mail["Date"] = format_datetime(now)
     mail["Message-ID"] = f"<{letter_id}@{domain}>"
-    mail["Auto-Submitted"] = "auto-generated"
+    if (
+        written.thread
+    ):  # RFC 5322, 3.6.4; the first of a thread is made up, so that the order of sending does not matter
+        mail["References"] = f"<{uuid5(NAMESPACE_URL, f'{settings.ADDRESS}/ {written.thread}')}@{domain}>"
+    mail["Auto-Submitted"] = "auto-generated"  # RFC 3834, 5
+    if written.stop_address:  # RFC 2369, 3.2
+        mail["List-Unsubscribe"] = f"<{written.stop_address}>"
+        if written.stop_address.startswith("https:"):  # RFC 8058, 3.1: one click is for https only
+            mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     mail.set_content(written.text)
     mail.add_alternative(written.html, subtype="html")
     if written.picture is not None:
@@ -116,6 +152,19 @@ def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
             written.picture, "image", "jpeg", cid=f"<{_PICTURE_CID}>", filename="photo.jpg", disposition="inline"
         )
     return mail
+
+
+def _mailbox(name: str, address: str) -> Address:
+    """Raises CannotWrite where nobody can be reached by it."""
+    try:
+        local, _, at = address.rpartition("@")
+        domain = at if at.startswith("[") else at.encode("idna").decode()
+        mailbox = Address(" ".join(name.split()), addr_spec=f"{local}@{domain}")
+        if not mailbox.addr_spec.isascii():
+            raise ValueError(address)
+    except (ValueError, IndexError, HeaderParseError) as error:
+        raise CannotWrite(f"The e-mail address of {name} cannot be used. Correct it.") from error
+    return mailbox
 
 
 def read_outbox(letter_id: UUID) -> Written:

@@ -31,6 +31,21 @@ def address_for(link: Link) -> str:
     return f"{settings.ADDRESS}{path_for(link)}"
 
 
+def stop_address_for(link: Link) -> str:
+    """Where its contact ends the letters about its job. It opens as long as the link is there, also once that is revoked:
+    who wants no more letters may say so late."""
+    return f"{settings.ADDRESS}/letterbox/stop/{link.public_id}.{_signature(link.public_id, 0, settings.LINK_KEY)}/"
+
+
+def link_to_stop(token: str) -> Link | None:
+    public_id, _, given = token.partition(".")
+    link = Link.objects.filter(public_id=public_id[:16]).select_related("contact", "job").first()
+    known = link.public_id if link else _NOBODY
+    keys = [settings.LINK_KEY, *settings.LINK_KEY_FALLBACKS]
+    good = [hmac.compare_digest(_signature(known, 0, key).encode(), given.encode()) for key in keys]
+    return link if link and any(good) else None
+
+
 def link_for(token: str, today: date) -> Link | None:
     """The standing link that a token opens. Unknown, forged, revoked and expired do the same work and say the same."""
     public_id, _, given = token.partition(".")

@@ -89,7 +89,7 @@ def test_a_letter_that_cannot_be_written_says_so_before_it_leaves(office: Browse
     notice = going(photo=False)
     notice.contact.links.update(revoked_at=NOW)
     page = office.get(f"/office/notices/{notice.pk}/")
-    assert "The contact has no link or no e-mail address any more" in text(page)
+    assert "The contact has no e-mail address or no link that opens any more" in text(page)
     assert "<iframe" not in page.content.decode()
 
 
@@ -162,8 +162,11 @@ def test_a_letter_that_failed_names_its_reader_and_one_that_is_unknown_says_so(o
     assert "A letter to Priya about Talking watering can, carving could not be sent: The disk said: Read-only." in text(
         office.get("/office/waiting/")
     )
-    Errand.objects.filter(kind=Kind.SEND_LETTER).update(state=ErrandState.UNKNOWN)
-    assert "Nobody knows whether this was done: a letter to Priya" in text(office.get("/office/waiting/"))
+    Errand.objects.filter(kind=Kind.SEND_LETTER).update(
+        state=ErrandState.UNKNOWN, error="It never said.", claimed_at=NOW + TEN
+    )
+    said = text(office.get("/office/waiting/"))
+    assert "carving was probably sent at 10:52. It never said. Ask whether it came, or send it again." in said
 
 
 def test_what_failed_can_be_left(office: Browser) -> None:

@@ -67,14 +67,14 @@ def test_at_most_sixty_words(link: Link, kind: str, sentence: str, picture: byte
     notice = notice_of(link, sentence=sentence)
     notice.stage.kind = StageKind.objects.get(name=kind)
     notice.stage.title, notice.stage.piece.name = "second coat", "Leaning lamp post"
-    written = letters.stage_done(notice, picture)
+    written = letters.stage_done(notice, picture, NOW)
     assert 15 < len(written.text.split()) <= MOST_WORDS
     assert len(read_aloud(written.html).split()) <= MOST_WORDS
 
 
 @pytest.mark.parametrize("picture", [b"jpeg", None])
 def test_both_parts_are_complete(link: Link, picture: bytes | None) -> None:
-    written = letters.stage_done(notice_of(link, sentence="Six blocks & a rasp."), picture)
+    written = letters.stage_done(notice_of(link, sentence="Six blocks & a rasp."), picture, NOW)
     for part in (" ".join(written.text.split()), read_aloud(written.html)):
         assert "Hello Priya," in part
         assert "Talking watering can: carving is done." in part
@@ -84,7 +84,7 @@ def test_both_parts_are_complete(link: Link, picture: bytes | None) -> None:
 
 
 def test_one_link_as_text_and_on_a_line_of_its_own(link: Link) -> None:
-    written = letters.stage_done(notice_of(link), b"jpeg")
+    written = letters.stage_done(notice_of(link), b"jpeg", NOW)
     assert written.text.count("http") == 1
     assert address_for(link) in written.text.splitlines()
     assert re.findall(r'href="([^"]+)"', written.html) == [address_for(link)]
@@ -94,23 +94,23 @@ def test_one_link_as_text_and_on_a_line_of_its_own(link: Link) -> None:
 
 
 def test_the_subject_states_one_fact(link: Link) -> None:
-    assert letters.stage_done(notice_of(link), None).subject == "Talking watering can: carving is done"
+    assert letters.stage_done(notice_of(link), None, NOW).subject == "Talking watering can: carving is done"
 
 
 def test_where_a_job_has_several_pieces_the_subject_says_which(link: Link) -> None:
     notice = notice_of(link)
     notice.stage.piece.name = "Snail 3"
-    assert letters.stage_done(notice, None).subject == "Talking watering can: carving is done on Snail 3"
+    assert letters.stage_done(notice, None, NOW).subject == "Talking watering can: carving is done on Snail 3"
 
 
 def test_what_is_for_us_only_is_not_quoted(link: Link) -> None:
-    written = letters.stage_done(notice_of(link, sentence="Their sketch was wrong.", for_client=False), None)
+    written = letters.stage_done(notice_of(link, sentence="Their sketch was wrong.", for_client=False), None, NOW)
     assert "sketch" not in written.text + written.html
     assert StageKind.objects.get(name="carving").sentence in written.text
 
 
 def test_it_reads_without_pictures_and_in_the_dark(link: Link) -> None:
-    html = letters.stage_done(notice_of(link), b"jpeg").html
+    html = letters.stage_done(notice_of(link), b"jpeg", NOW).html
     assert 'alt="Talking watering can, carving"' in html
     assert '<html lang="en-gb">' in html
     assert "prefers-color-scheme: dark" in html
@@ -123,7 +123,7 @@ def test_it_reads_without_pictures_and_in_the_dark(link: Link) -> None:
 def test_markup_in_a_name_stays_text(link: Link) -> None:
     notice = notice_of(link, sentence="<b>x</b>")
     notice.contact.name = "<script>x()</script>"
-    written = letters.stage_done(notice, None)
+    written = letters.stage_done(notice, None, NOW)
     assert "<script" not in written.html
     assert "<b>x</b>" not in written.html
     assert "Hello <script>x()</script>," in written.text
@@ -134,17 +134,17 @@ def test_without_a_link_or_an_address_none_is_written(link: Link) -> None:
     Contact.objects.update(email="")
     notice.contact.refresh_from_db()
     with pytest.raises(letters.CannotWrite):
-        letters.stage_done(notice, None)
+        letters.stage_done(notice, None, NOW)
     Contact.objects.update(email="priya@client.example")
     notice.contact.refresh_from_db()
     actions.revoke_link(link, by=builders.lead(), now=NOW)
     with pytest.raises(letters.CannotWrite):
-        letters.stage_done(notice, None)
+        letters.stage_done(notice, None, NOW)
 
 
 def test_the_mail_has_text_first_then_html_with_its_picture(link: Link) -> None:
     picture = builders.jpeg()
-    written = letters.stage_done(notice_of(link), picture)
+    written = letters.stage_done(notice_of(link), picture, NOW)
     mail = parse(letters.as_mail(written, LETTER, NOW))
     assert [part.get_content_type() for part in mail.walk()] == [
         "multipart/alternative",
@@ -164,11 +164,11 @@ def test_the_mail_has_text_first_then_html_with_its_picture(link: Link) -> None:
 def test_its_headers(link: Link) -> None:
     """Auto-Submitted: RFC 3834, section 5. Message-ID in angle brackets with one @: RFC 5322, section 3.6.4."""
     Studio.objects.update(name="Bodkin Yard")
-    with override_settings(ADDRESS="https://bodkinyard.example:8443"):
-        mail = parse(letters.as_mail(letters.stage_done(notice_of(link), None), LETTER, NOW))
+    with override_settings(ADDRESS="https://yard.example:8443", LETTERS_FROM="post@bodkinyard.example"):
+        mail = parse(letters.as_mail(letters.stage_done(notice_of(link), None, NOW), LETTER, NOW))
     assert mail["Message-ID"] == f"<{LETTER}@bodkinyard.example>"
     assert mail["Auto-Submitted"] == "auto-generated"
-    assert mail["From"] == "Bodkin Yard <letters@bodkinyard.example>"
+    assert mail["From"] == "Bodkin Yard <post@bodkinyard.example>"
     assert mail["To"] == "Priya <priya@client.example>"
     assert mail["Date"].datetime == NOW
 
@@ -181,7 +181,7 @@ def test_a_name_cannot_smuggle_in_a_header(link: Link, newline: str) -> None:
     notice = notice_of(link)
     notice.contact.name = f"Priya{smuggled}"
     notice.job.refresh_from_db()
-    mail = parse(letters.as_mail(letters.stage_done(notice, None), LETTER, NOW))
+    mail = parse(letters.as_mail(letters.stage_done(notice, None, NOW), LETTER, NOW))
     assert mail.get_all("Bcc") is None
     assert len(mail.get_all("To", [])) == 1
     assert [address.addr_spec for address in mail["To"].addresses] == ["priya@client.example"]

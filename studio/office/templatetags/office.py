@@ -18,7 +18,7 @@ _BAR = (
     ("New job", "/office/jobs/new/", ()),
     ("Photos", "/office/photos/", ("photos",)),
     ("Clients", "/office/clients/", ("clients", "contacts")),
-    ("Letters", "/office/letters/", ("letters", "notices")),
+    ("Letters", "/office/letters/", ("letters", "notices", "mail")),
     ("Studio", "/office/settings/", ("settings", "people", "kinds", "hours", "closures", "places")),
     ("Bench", "/bench/", ()),
 )

@@ -25,7 +25,7 @@ def desk(request: HttpRequest) -> HttpResponse:
     photos, taken_back, failed = (
         Photo.objects.to_look_at().count(),
         waiting.taken_back_too_late(now),
-        waiting.failed(),
+        waiting.failed(now),
     )
     owed = looks.done_without_photo().count()
     context = {

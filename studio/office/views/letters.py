@@ -1,8 +1,10 @@
 """Letters: what leaves soon, what has left, and each as its reader sees it."""
 
 import base64
+from datetime import datetime
 from uuid import UUID
 
+from django.conf import settings
 from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
@@ -12,10 +14,9 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio.front.csp import POLICY
 from studio.front.signin import lead_only
-from studio.office.one_job import notice_lines
+from studio.office.letter_lines import letter_line, notice_line, notice_lines, trouble_of
 from studio.office.paging import page_by_key
 from studio.office.saving import who
-from studio.office.waiting import letter_line, told_line
 from studio.office.wording import many, sentence
 from studio.workshop import actions, letters, storage
 from studio.workshop.models import Job, Letter, Notice, NoticeState, Photo
@@ -45,6 +46,7 @@ def outbox(request: HttpRequest) -> HttpResponse:
     leave = f"{many(len(waiting), 'letter')} {'leaves' if len(waiting) == 1 else 'leave'} soon."
     context = {
         "now": now,
+        "server": settings.MAIL.host if settings.MAIL else "",
         "job": job,
         "heading": sentence(leave) if waiting else "No letter is about to leave.",
         "going": notice_lines(waiting, now),
@@ -103,14 +105,14 @@ def _notice(notice_id: int) -> Notice:
     return get_object_or_404(rows, pk=notice_id)
 
 
-def _write(notice: Notice) -> letters.Written:
+def _write(notice: Notice, now: datetime) -> letters.Written:
     """As it would leave now. Raises CannotWrite."""
     photo = Photo.objects.shown().filter(stage=notice.stage_id).order_by("-at", "-id").first()
     picture = None
     if photo:
         with storage.open_rendition(photo.renditions.get(edge=480).sha256) as file:
             picture = file.read()
-    return letters.stage_done(notice, picture)
+    return letters.stage_done(notice, picture, now)
 
 
 @lead_only
@@ -123,17 +125,19 @@ def notice(request: HttpRequest, notice_id: int) -> HttpResponse:
         return redirect("office-letter", sent.pk)
     written, trouble = None, ""
     try:
-        written = _write(row)
+        written = _write(row, now)
     except letters.CannotWrite as problem:
         trouble = str(problem)
+    line = notice_line(row, now, trouble_of(row))
     context = {
         "now": now,
         "job": row.job,
-        "heading": told_line(row, now),
+        "heading": line.words,
+        "line": line,
         "written": written,
         "frame": f"/office/notices/{notice_id}/html/",
         "notice": row,
-        "can_take_back": row.state in {NoticeState.OWED, NoticeState.GOING},
+        "can_take_back": line.can_take_back,
         "trouble": trouble,
     }
     return _preview(request, context)
@@ -143,7 +147,7 @@ def notice(request: HttpRequest, notice_id: int) -> HttpResponse:
 @require_safe
 def notice_html(request: HttpRequest, notice_id: int) -> HttpResponse:
     try:
-        return _as_read(_write(_notice(notice_id)))
+        return _as_read(_write(_notice(notice_id), timezone.now()))
     except letters.CannotWrite:
         raise Http404 from None
 

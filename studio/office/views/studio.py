@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any
 
+from django.conf import settings as django_settings
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
@@ -44,11 +45,17 @@ def settings(request: HttpRequest) -> HttpResponse:
 
 def _more(studio: Studio, today: date) -> list[tuple[str, str, str]]:
     """What else is set, a sentence each: the address, its name, and how it stands."""
+    mail = django_settings.MAIL
     closure = Closure.objects.filter(last_day__gte=today).order_by("first_day", "pk").first()
     shut = f"the next is {closure}, {short_day(closure.first_day, today)}" if closure else "none are coming"
     return [
         ("office-hours", "Hours", f"when the shop is open: {told_week(studio.hours)}"),
         ("office-closures", "Closed days", f"and public holidays: {shut}"),
+        (
+            "office-mail",
+            "Mail",
+            f"letters {'leave through ' + mail.host if mail else 'lie in the outbox, and nobody is written to'}",
+        ),
         ("office-people", "People", "who work here, what they do and when, and their passwords"),
         ("office-places", "Places", f"where things are made: {many(Place.objects.count(), 'place')}"),
         ("office-kinds", "Kinds of work", "with their hours, and the studio's own sentence for each"),

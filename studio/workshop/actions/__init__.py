@@ -50,6 +50,8 @@ from studio.workshop.actions.setting_out import set_out_job
 from studio.workshop.actions.stages import add_stage, change_stage, finish_for, move_stage, remove_stage
 from studio.workshop.actions.stuck import answer_stuck, say_stuck
 from studio.workshop.actions.studio import change_hours, change_studio, set_out_studio
+from studio.workshop.actions.trial import send_trial_letter
+from studio.workshop.actions.wishes import start_letters, stop_letters
 
 __all__ = [
     "Refused",
@@ -102,10 +104,13 @@ __all__ = [
     "revoke_link",
     "say_nothing",
     "say_stuck",
+    "send_trial_letter",
     "send_word",
     "set_out_job",
     "set_out_studio",
     "set_password",
+    "start_letters",
+    "stop_letters",
     "take_back",
     "take_back_letter",
     "try_again",

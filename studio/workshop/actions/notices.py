@@ -1,6 +1,7 @@
 """Who is owed word, and when it leaves. The one place that decides when a letter may go."""
 
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
@@ -23,7 +24,8 @@ from studio.workshop.models import (
 def owe_notices(entry: Entry, *, now: datetime) -> None:
     """Each contact who follows the job is owed word of a stage that is done; at most once a stage."""
     job = entry.stage.piece.job
-    links = job.links.standing().exclude(contact__email="").select_related("contact")
+    today = now.astimezone(ZoneInfo(Studio.objects.get().time_zone)).date()
+    links = job.links.written_to().opening(today).select_related("contact")
     Notice.objects.bulk_create(
         [Notice(contact=link.contact, job=job, stage=entry.stage, entry=entry, at=now) for link in links],
         ignore_conflicts=True,

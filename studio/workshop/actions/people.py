@@ -6,11 +6,12 @@ from datetime import datetime
 from django.contrib.auth.hashers import make_password
 from django.db import IntegrityError, transaction
 
+from studio.workshop import errands
 from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
 from studio.workshop.actions.notices import withdraw_notices
-from studio.workshop.models import Client, Contact, Person, Role, StageKind, Week
+from studio.workshop.models import Client, Contact, Kind, NoticeState, Person, Role, StageKind, Week
 
 _EMAIL_TAKEN = "Somebody already signs in with that e-mail address. Use another one."
 
@@ -98,9 +99,16 @@ def add_contact(client: Client, *, name: str, email: str, by: Person, now: datet
     return contact
 
 
+@transaction.atomic
 def change_contact(contact: Contact, *, name: str, email: str, version: int, by: Person, now: datetime) -> Contact:
+    """Letters that failed at an address which is now another one are tried again."""
     _refuse_same_address(contact.client, email, but=contact.pk)
-    return change(contact, {"name": name, "email": email}, version=version, by=by, now=now)
+    before = contact.email
+    changed = change(contact, {"name": name, "email": email}, version=version, by=by, now=now)
+    if email and email != before:
+        for notice in contact.notices.filter(state=NoticeState.GOING):
+            errands.try_failed(Kind.SEND_LETTER, str(notice.pk), now)
+    return changed
 
 
 @transaction.atomic

@@ -10,7 +10,7 @@ from uuid import UUID
 from celery.exceptions import SoftTimeLimitExceeded
 from django.db import transaction
 
-from studio.workshop import errands
+from studio.workshop import errands, mail
 from studio.workshop.duties import letters, photos, plan, tidying
 from studio.workshop.duties.plan import ask_for_todays_plan
 from studio.workshop.letters import CannotWrite
@@ -47,8 +47,18 @@ def run(errand_id: UUID, clock: Clock) -> None:
     except CannotWrite as problem:
         errands.give_up(errand, str(problem))
         log.warning("errand %s failed: no letter could be written", errand.pk)
+    except mail.Refusal as problem:
+        errands.give_up(errand, str(problem))
+        log.warning("errand %s failed: the mail server refused the letter", errand.pk)
+    except mail.NotNow as problem:
+        put_off = errands.put_off if problem.everybody else errands.give_back
+        put_off(errand, str(problem), clock())
+        log.warning("errand %s waits: the mail server did not take the letter", errand.pk)
     except (Exception, SoftTimeLimitExceeded) as error:
-        sentence = "It took too long." if isinstance(error, SoftTimeLimitExceeded) else _sentence(error)
+        sentence = _sentence(error)
+        if errands.leave_unknown(errand, sentence):
+            log.error("errand %s is unknown: it was being handed over", errand.pk, exc_info=error)
+            return
         failed = errands.give_back(errand, sentence, clock())
         if errand.strikes == 0:  # with its reason once, however often it is tried
             log.error("errand %s came to nothing and will be tried again", errand.pk, exc_info=error)
@@ -57,6 +67,10 @@ def run(errand_id: UUID, clock: Clock) -> None:
 
 
 def _sentence(error: BaseException) -> str:
+    if isinstance(error, mail.NobodyKnows):
+        return str(error)
+    if isinstance(error, SoftTimeLimitExceeded):
+        return "It took too long."
     if isinstance(error, OSError) and error.strerror:
         return f"The disk said: {error.strerror}."
     return f"Something went wrong ({type(error).__name__}). The log names errand and reason."
@@ -66,6 +80,7 @@ DUTIES = {
     Kind.DEVELOP_PHOTO: Duty(photos.develop, photos.keep),
     Kind.SEND_LETTER: Duty(letters.send, letters.keep_sent),
     Kind.TELL_LEAD: Duty(letters.tell_lead, letters.keep_told),
+    Kind.TEST_LETTER: Duty(letters.send_trial, letters.keep_trial),
     Kind.REFRESH_PLAN: Duty(plan.refresh, plan.keep),
     Kind.TIDY_FILES: Duty(tidying.tidy, tidying.keep),
 }

@@ -1,10 +1,14 @@
 """Letters on their way: to a contact, that a stage is done; to a lead, that one is stuck."""
 
+from collections.abc import Callable
 from datetime import datetime
+from email.message import EmailMessage
 
+from django.conf import settings
+from django.db import transaction
 from django.db.models import Q
 
-from studio.workshop import imaging, letters, outbox, storage
+from studio.workshop import errands, imaging, letters, mail, outbox, storage
 from studio.workshop.models import Errand, Letter, Notice, NoticeState, Person, Photo, Role, Stuck
 
 LETTER_PICTURE_MOST_BYTES = 60_000
@@ -14,26 +18,74 @@ class KeptBack(Exception):
     """The lead took a photo back while its letter was being written: written again, it has another one, or none."""
 
 
+class NotWanted(Exception):
+    """Taken back, answered or given another hour while it was on its way to the mail server: nothing left, all is well."""
+
+
+def _let_out(errand: Errand, written: EmailMessage, leave: Callable[[], None]) -> None:
+    """Into the outbox folder; or to the mail server, with a copy there.
+
+    ``leave`` says for the last time whether it may, and marks that it does; what it raises stops the letter. In the outbox a
+    letter written again is the same letter, so it may be tried as often as one likes. To a mail server there is a point of
+    no return, and the row says ``handing`` before the final dot goes.
+    """
+    if settings.MAIL is None:
+        leave()
+        outbox.put(written, errand.pk)
+        return
+
+    def before_dot() -> None:
+        outbox.put(written, errand.pk)
+        leave()
+        with transaction.atomic():
+            errands.begin_handing(errand)
+
+    _send_off(written, before_dot)
+
+
+def _send_off(written: EmailMessage, before_dot: Callable[[], None]) -> None:
+    """To the mail server that is set up. Raises what ``mail.hand_over`` raises."""
+    sender, to = (written[name].addresses[0].addr_spec for name in ("From", "To"))
+    server = settings.MAIL
+    if server is None:
+        raise letters.CannotWrite("No mail server is set up, so nothing was sent.")
+    mail.hand_over(server, written.as_bytes(), sender=sender, to=to, before_dot=before_dot)
+
+
+def _taken(now: datetime) -> str:
+    """By which mail server; empty for the outbox. A server that takes one letter gets those that were put off, too."""
+    if settings.MAIL is None:
+        return ""
+    errands.bring_forward(now)
+    return settings.MAIL.host
+
+
 def send(errand: Errand, now: datetime) -> Photo | None:
-    """Into the outbox. The notice is leaving, and too late to take back, from the moment before the file is written;
-    writing it again after a crash is harmless."""
+    """The notice is leaving, and too late to take back, only from the moment before the last step."""
     row = Notice.objects.filter(pk=errand.subject)
     notice = row.select_related("contact", "job", "stage__piece", "stage__kind", "entry").first()
     if notice is None or notice.state not in {NoticeState.GOING, NoticeState.LEAVING}:
         return None
     shown = Photo.objects.shown().filter(stage=notice.stage_id).order_by("-at", "-id")
     photo = shown.filter(entry=notice.entry_id).first() or shown.first()
-    mail = letters.as_mail(letters.stage_done(notice, _letter_picture(photo) if photo else None), errand.pk, now)
+    written = letters.as_mail(
+        letters.stage_done(notice, _letter_picture(photo) if photo else None, now), errand.pk, now
+    )
     # Its hour may have been moved since this errand was claimed: then it goes at that hour.
     may_leave = Q(state=NoticeState.LEAVING) | Q(state=NoticeState.GOING, leaves_at__lte=now)
-    if not row.filter(may_leave).update(state=NoticeState.LEAVING):
-        return None
-    try:
+
+    def leave() -> None:
+        if not row.filter(may_leave).update(state=NoticeState.LEAVING):
+            raise NotWanted
         if photo and not Photo.objects.shown().filter(pk=photo.pk).exists():
             raise KeptBack("The photo of this letter was kept back meanwhile.")
-        outbox.put(mail, errand.pk)
-    except (OSError, KeptBack):
-        if not outbox.path(errand.pk).exists():  # still here, and so it can be taken back
+
+    try:
+        _let_out(errand, written, leave)
+    except NotWanted:
+        return None
+    except (OSError, KeptBack, mail.NotNow, mail.Refusal):
+        if settings.MAIL or not outbox.path(errand.pk).exists():  # still here, and so it can be taken back
             row.filter(state=NoticeState.LEAVING).update(state=NoticeState.GOING)
         raise
     return photo
@@ -48,14 +100,20 @@ def keep_sent(errand: Errand, photo: Photo | None, now: datetime) -> None:
     leaving = Notice.objects.filter(pk=errand.subject, state=NoticeState.LEAVING)
     for notice in leaving:
         Letter.objects.create(
-            pk=errand.pk, notice=notice, contact_id=notice.contact_id, job_id=notice.job_id, photo=photo, sent_at=now
+            pk=errand.pk,
+            notice=notice,
+            contact_id=notice.contact_id,
+            job_id=notice.job_id,
+            photo=photo,
+            server=_taken(now),
+            sent_at=now,
         )
     leaving.update(state=NoticeState.TOLD)
 
 
 def tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
-    """Into the outbox, unless it was answered meanwhile. A letter that lies there from before a crash has left: it is not
-    written anew, and stands in the record whatever was answered since."""
+    """Unless it was answered meanwhile. In the outbox, a letter that lies there from before a crash has left: it is not written
+    anew, and stands in the record whatever was answered since."""
     stuck_id, _, person_id = errand.subject.partition("-")
     told = Stuck.objects.select_related("entry__by", "stage__kind", "stage__piece__job")
     stuck, lead = (
@@ -64,14 +122,39 @@ def tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
     )
     if not stuck or not lead:
         return None
-    if not outbox.path(errand.pk).exists():
+    if settings.MAIL is None and outbox.path(errand.pk).exists():
+        return stuck, lead
+
+    def leave() -> None:
         if not Stuck.objects.standing().filter(pk=stuck.pk).exists():
-            return None
-        outbox.put(letters.as_mail(letters.something_stuck(stuck, lead), errand.pk, now), errand.pk)
+            raise NotWanted
+
+    try:
+        leave()
+        _let_out(errand, letters.as_mail(letters.something_stuck(stuck, lead), errand.pk, now), leave)
+    except NotWanted:
+        return None
     return stuck, lead
 
 
 def keep_told(errand: Errand, told: tuple[Stuck, Person] | None, now: datetime) -> None:
     if told:
         stuck, lead = told
-        Letter.objects.create(pk=errand.pk, stuck=stuck, person=lead, job=stuck.stage.piece.job, sent_at=now)
+        Letter.objects.create(
+            pk=errand.pk, stuck=stuck, person=lead, job=stuck.stage.piece.job, server=_taken(now), sent_at=now
+        )
+
+
+def send_trial(errand: Errand, now: datetime) -> None:
+    """To see whether letters leave. It is nobody's news, so its end is all that stands in the record."""
+    person = Person.objects.filter(pk=errand.subject, is_active=True).first()
+    if not person:
+        return
+    _send_off(
+        letters.as_mail(letters.trial(person), errand.pk, now),
+        lambda: errands.begin_handing(errand),
+    )
+
+
+def keep_trial(errand: Errand, result: None, now: datetime) -> None:
+    _taken(now)

@@ -1,7 +1,7 @@
 """The record: fields, constraints, and the questions that a screen asks of them. What changes rows is in ``actions``."""
 
 from studio.workshop.models.entries import Entry, Photo, PhotoState, Rendition, Says
-from studio.workshop.models.errand import Errand, ErrandState, Kind
+from studio.workshop.models.errand import STANDING, UNDERWAY, Errand, ErrandState, Kind
 from studio.workshop.models.history import History
 from studio.workshop.models.jobs import Confirmation, Job, Piece, Release, Stage, StageKind, Wanted
 from studio.workshop.models.letters import Letter, LetterState, Link, Notice, NoticeState
@@ -11,6 +11,8 @@ from studio.workshop.models.stuck import Needs, Stuck
 from studio.workshop.models.studio import Closure, Place, Studio, Week
 
 __all__ = [
+    "STANDING",
+    "UNDERWAY",
     "Absence",
     "Client",
     "Closure",

@@ -25,6 +25,10 @@ class ErrandState(models.TextChoices):
     UNKNOWN = "unknown", "Unknown"
 
 
+UNDERWAY = (ErrandState.RUNNING, ErrandState.HANDING)
+STANDING = (ErrandState.WAITING, *UNDERWAY)  # it will come to an end by itself
+
+
 class Errand(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
     kind = models.CharField(max_length=20, choices=Kind.choices)

@@ -1,5 +1,7 @@
 """Who may read along, who is owed word, and what was written."""
 
+from datetime import date
+
 from django.db import models
 from django.db.models import Q
 
@@ -12,6 +14,10 @@ from studio.workshop.models.stuck import Stuck
 class LinkQuerySet(models.QuerySet["Link"]):
     def standing(self) -> "LinkQuerySet":
         return self.filter(revoked_at=None)
+
+    def opening(self, day: date) -> "LinkQuerySet":
+        """Those that open on that day of the shop."""
+        return self.standing().filter(Q(expires_on=None) | Q(expires_on__gte=day))
 
     def written_to(self) -> "LinkQuerySet":
         """Those whose contact can be, and wants to be, written to."""

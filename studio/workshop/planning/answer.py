@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from studio.craft.causes import Why
-from studio.workshop.models import Errand, ErrandState, Kind, Plan
+from studio.workshop.models import STANDING, Errand, Kind, Plan
 from studio.workshop.planning.helps import Act, Help
 
 FORM = 1  # of what is kept; a row in another is none, and is drawn anew
@@ -102,8 +102,7 @@ def newest() -> Told | None:
 
 def stale() -> bool:
     """Whether something was changed that the newest plan has not seen yet."""
-    underway = [ErrandState.WAITING, ErrandState.RUNNING]
-    return Errand.objects.filter(kind=Kind.REFRESH_PLAN, state__in=underway).exists()
+    return Errand.objects.filter(kind=Kind.REFRESH_PLAN, state__in=STANDING).exists()
 
 
 def word(told: EndTold, fixed: bool) -> str:

@@ -5,47 +5,25 @@ again what was missed. Times are arguments throughout.
 """
 
 import logging
-import os
 import socket
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
-from pathlib import Path
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Case, F, Q, Value, When
+from django.db.models import Case, F, Max, Q, Value, When
 from django.db.models.functions import Greatest, Least
 
 from studio.celery import app
-from studio.workshop.models import Errand, ErrandState, Kind
+from studio.workshop.errands.claimants import is_gone, me
+from studio.workshop.errands.terms import TERMS, TO_MANY
+from studio.workshop.models import UNDERWAY, Errand, ErrandState, Kind
 
 log = logging.getLogger(__name__)
 
-MOST_STRIKES = 8
 LEASE_MARGIN_S = 15
 NUDGE_AGAIN_S = 20
 DEAF_S = 60
-
-
-@dataclass(frozen=True)
-class Terms:
-    """How a kind of errand runs: its queue, and the seconds after which it is asked, then made, to stop; and how long it
-    waits for more of the same, so that many askings become one."""
-
-    queue: str
-    soft_s: int
-    hard_s: int
-    gather_s: int = 0
-
-
-TERMS = {
-    Kind.DEVELOP_PHOTO: Terms("photos", 20, 30),
-    Kind.SEND_LETTER: Terms("letters", 60, 90),
-    Kind.TELL_LEAD: Terms("letters", 60, 90),
-    Kind.REFRESH_PLAN: Terms("letters", 60, 90, gather_s=2),
-    Kind.TIDY_FILES: Terms("letters", 60, 90),
-}
 
 
 class Fenced(Exception):
@@ -69,7 +47,7 @@ def ask(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> None:
             return
     elif same.filter(state=ErrandState.WAITING, asked_at=now, due_at=due_at).exists():
         return
-    if same.filter(state=ErrandState.RUNNING).update(again=True, due_at=due_at, asked_at=now):
+    if same.filter(state__in=UNDERWAY).update(again=True, due_at=due_at, asked_at=now):
         return
     standing = same.exclude(state=ErrandState.DONE)
     if not standing.update(state=ErrandState.WAITING, asked_at=now, due_at=due_at, strikes=0, error="", nudged_at=None):
@@ -121,7 +99,7 @@ def _publish(errand_id: UUID, kind: Kind, wait_s: float) -> None:
 
 def claim(errand_id: UUID, now: datetime) -> Errand | None:
     """This process has the errand, or nobody gets it here: None where it is done, running elsewhere, or not due."""
-    for errand in Errand.objects.filter(pk=errand_id, state=ErrandState.RUNNING):
+    for errand in Errand.objects.filter(pk=errand_id, state__in=UNDERWAY):
         _free_if_dead(errand)
     known = Errand.objects.filter(pk=errand_id).first()
     if known is None:  # a nudge so late that the row was tidied away
@@ -132,7 +110,7 @@ def claim(errand_id: UUID, now: datetime) -> Errand | None:
         state=ErrandState.RUNNING,
         attempts=F("attempts") + 1,
         claimed_at=now,
-        claimant=_me(),
+        claimant=me(),
         lease_until=now + timedelta(seconds=terms.hard_s + LEASE_MARGIN_S),
         again=False,
     )
@@ -140,7 +118,20 @@ def claim(errand_id: UUID, now: datetime) -> Errand | None:
 
 
 def _mine(errand: Errand) -> Q:
-    return Q(pk=errand.pk, attempts=errand.attempts, state=ErrandState.RUNNING)
+    return Q(pk=errand.pk, attempts=errand.attempts, state__in=UNDERWAY)
+
+
+def begin_handing(errand: Errand) -> None:
+    """From here on nobody can know whether it was done, but by its end. Call inside a transaction. Raises Fenced."""
+    mine = Errand.objects.filter(_mine(errand), state=ErrandState.RUNNING)
+    if not mine.update(state=ErrandState.HANDING):
+        raise Fenced(str(errand.pk))
+
+
+def leave_unknown(errand: Errand, sentence: str) -> bool:
+    """For a person to look at; never done again by itself. False where it had not begun to be handed over."""
+    handing = Errand.objects.filter(_mine(errand), state=ErrandState.HANDING)
+    return bool(handing.update(state=ErrandState.UNKNOWN, lease_until=None, error=sentence[:300]))
 
 
 def finish(errand: Errand, now: datetime) -> None:
@@ -162,16 +153,17 @@ def finish(errand: Errand, now: datetime) -> None:
 
 
 def give_back(errand: Errand, sentence: str, now: datetime) -> bool:
-    """An attempt that came to nothing: tried again later, or, after MOST_STRIKES, failed and shown to the lead.
+    """An attempt that surely came to nothing: tried again later, or, after its last wait, failed and shown to the lead.
 
     Returns whether it has failed for good.
     """
-    strikes = errand.strikes + 1
-    failed = strikes >= MOST_STRIKES
+    strikes, waits_s = errand.strikes + 1, TERMS[Kind(errand.kind)].waits_s
+    failed = strikes > len(waits_s)
+    wait_s = 0 if failed else waits_s[strikes - 1]
     Errand.objects.filter(_mine(errand)).update(
         state=ErrandState.FAILED if failed else ErrandState.WAITING,
         strikes=strikes,
-        due_at=Greatest(F("due_at"), Value(now + timedelta(seconds=min(2**strikes, 300)))),
+        due_at=Greatest(F("due_at"), Value(now + timedelta(seconds=wait_s))),
         lease_until=None,
         nudged_at=None,
         error=sentence[:300],
@@ -182,6 +174,23 @@ def give_back(errand: Errand, sentence: str, now: datetime) -> bool:
 def give_up(errand: Errand, sentence: str) -> None:
     """Trying again would change nothing: failed at once, and shown to the lead."""
     Errand.objects.filter(_mine(errand)).update(state=ErrandState.FAILED, lease_until=None, error=sentence[:300])
+
+
+def put_off(errand: Errand, sentence: str, now: datetime) -> None:
+    """Nobody's letter is taken just now. This one is tried again, and the others that are due wait for that instead of each
+    finding out by itself. The waits grow from one to the next, whichever letter it is that asks."""
+    same = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, error=sentence[:300])
+    errand.strikes = max(errand.strikes, same.aggregate(most=Max("strikes"))["most"] or 0)
+    give_back(errand, sentence, now)
+    for tried in Errand.objects.filter(pk=errand.pk, state=ErrandState.WAITING):
+        others = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, strikes=0, due_at__lte=now)
+        others.update(due_at=tried.due_at, nudged_at=None, error=sentence[:300])
+
+
+def bring_forward(now: datetime) -> None:
+    """A mail server that takes letters again gets those that were put off."""
+    put_off = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, strikes=0).exclude(error="")
+    put_off.update(due_at=now, nudged_at=None, error="")
 
 
 def put_away(errand_id: UUID, now: datetime) -> Errand | None:
@@ -201,6 +210,12 @@ def try_again(errand_id: UUID, now: datetime) -> bool:
     return bool(asked)
 
 
+def try_failed(kind: Kind, subject: str, now: datetime) -> None:
+    """What it failed for was mended."""
+    for failed in Errand.objects.filter(kind=kind, subject=subject, state=ErrandState.FAILED):
+        try_again(failed.pk, now)
+
+
 def sweep(now: datetime) -> int:
     """Frees lost leases and nudges what is due and was not nudged lately. Returns how many it nudged."""
     free_dead(now)
@@ -217,7 +232,7 @@ def sweep(now: datetime) -> int:
 
 def free_dead(now: datetime) -> int:
     """Frees the errands of claimants on this machine that are gone, and of any whose lease has run out."""
-    running = Errand.objects.filter(state=ErrandState.RUNNING)
+    running = Errand.objects.filter(state__in=UNDERWAY)
     freed = sum(_free_if_dead(errand) for errand in running.filter(claimant__startswith=f"{socket.gethostname()}:"))
     for errand in running.filter(lease_until__lt=now):
         freed += _free(errand)
@@ -225,15 +240,15 @@ def free_dead(now: datetime) -> int:
 
 
 def _free_if_dead(errand: Errand) -> bool:
-    host, pid, birth = errand.claimant.rsplit(":", 2)
-    if host != socket.gethostname() or _birth(int(pid)) == birth:
-        return False
-    return _free(errand)
+    return is_gone(errand.claimant) and _free(errand)
 
 
 def _free(errand: Errand) -> bool:
+    """What had begun to be handed over is unknown from now on; the rest is done again."""
+    if leave_unknown(errand, "The machine stopped in the very moment in which it was handed over."):
+        return True
     strikes = errand.strikes + 1
-    state = ErrandState.FAILED if strikes >= MOST_STRIKES else ErrandState.WAITING
+    state = ErrandState.FAILED if strikes > len(TERMS[Kind(errand.kind)].waits_s) else ErrandState.WAITING
     error = "It was cut off each time it was tried." if state == ErrandState.FAILED else ""
     return bool(
         Errand.objects.filter(_mine(errand)).update(
@@ -247,7 +262,7 @@ def overdue_pids(now: datetime) -> list[int]:
     margin = timedelta(seconds=LEASE_MARGIN_S)
     here = f"{socket.gethostname()}:"
     late = Errand.objects.filter(
-        state=ErrandState.RUNNING, lease_until__lt=now + margin, claimant__startswith=here
+        state__in=UNDERWAY, lease_until__lt=now + margin, claimant__startswith=here
     ).values_list("claimant", flat=True)
     return [int(claimant.rsplit(":", 2)[1]) for claimant in late]
 
@@ -258,22 +273,3 @@ def deaf(now: datetime) -> bool:
     stuck = Errand.objects.filter(state=ErrandState.WAITING, due_at__lt=since, asked_at__lt=since)
     moved = Errand.objects.filter(Q(claimed_at__gte=since) | Q(done_at__gte=since))
     return stuck.exists() and not moved.exists()
-
-
-def _birth(pid: int) -> str:
-    """When a process began, as the kernel counts it: tells a process from a later one that got its number."""
-    if Path("/proc/self/stat").exists():
-        try:
-            state, *rest = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-        except OSError:
-            return "gone"
-        return "gone" if state == "Z" else rest[18]
-    try:
-        os.kill(pid, 0)
-    except OSError:
-        return "gone"
-    return "alive"
-
-
-def _me() -> str:
-    return f"{socket.gethostname()}:{os.getpid()}:{_birth(os.getpid())}"

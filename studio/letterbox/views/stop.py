@@ -1,0 +1,29 @@
+"""Where a contact ends the letters about a job, without signing in (RFC 2369, RFC 8058)."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods
+
+from studio.front.errors import link_not_open
+from studio.workshop import actions
+from studio.workshop.links import link_to_stop
+from studio.workshop.models import Link
+
+
+@csrf_exempt  # a mail program posts here by itself (RFC 8058, 3.2), without a cookie; the token is what lets it
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def stop(request: HttpRequest, token: str) -> HttpResponse:
+    """Looking changes nothing, since mail scanners open every address. Any POST ends the letters, but the button's that
+    asks for them again. The answer to a POST is the page itself and no redirect, as the RFC wants it."""
+    link = link_to_stop(token)
+    if link is None:
+        return link_not_open(request)
+    if request.method == "POST":
+        wish = actions.start_letters if request.POST.get("letters") == "again" else actions.stop_letters
+        wish(link, now=timezone.now())
+        link = Link.objects.select_related("contact", "job").get(pk=link.pk)
+    return render(request, "letterbox/stop.html", {"link": link})
