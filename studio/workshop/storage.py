@@ -21,7 +21,7 @@ def _place(shelf: str, sha256: str) -> Path:
     return Path(settings.MEDIA_ROOT) / shelf / sha256[:2] / sha256
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
@@ -43,7 +43,7 @@ def _shelve(arrived: Path, shelf: str, sha256: str) -> None:
         os.link(arrived, place)
     except FileExistsError:
         os.utime(place)  # young again, so that the tidying up leaves it alone until a row names it
-    _sync_folder(place.parent)
+    sync_folder(place.parent)
 
 
 def keep_original(arrived: Path) -> str:

@@ -1,1 +1,0 @@
-"""A copy of the whole record, and a record from it."""
