@@ -20,7 +20,7 @@ LOCK_WAIT_S = (
 
 
 @contextmanager
-def lock(data: Path) -> Iterator[int]:
+def lock(data: Path, chosen_by: str = "--data") -> Iterator[int]:
     """Nobody else runs on this data folder. Gives the open file that is the lock; raises GiveUp."""
     path = data / "up.lock"
     try:
@@ -37,7 +37,7 @@ def lock(data: Path) -> Iterator[int]:
                 if time.monotonic() > until:
                     raise GiveUp(
                         f"The studio runs already on {data}. Stop it where it runs (Ctrl-C), "
-                        "or choose another folder with --data."
+                        f"or choose another folder with {chosen_by}."
                     ) from None
                 time.sleep(0.1)
         yield file

@@ -98,6 +98,12 @@ def back_up(place: Path) -> str:
     return said.getvalue()
 
 
+def restore(place: Path) -> str:
+    said = StringIO()
+    call_command("restore", str(place), stdout=said)
+    return said.getvalue()
+
+
 def run_everything(at: datetime) -> None:
     """What the studio does by itself: the sweep, and every errand that waits, whenever it is due."""
     errands.ask_daily(Kind.TIDY_FILES, at)

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from django.apps import apps
+from django.conf import settings
 from django.db.models import ForeignObject
 
 from studio.workshop.backup import rows
@@ -92,6 +93,12 @@ def test_only_its_owner_can_read_it(copy: Path) -> None:
     assert copy.stat().st_mode & 0o777 == 0o700
     for path in copy.rglob("*"):
         assert path.stat().st_mode & 0o777 == (0o700 if path.is_dir() else 0o600), path
+    records.lose()
+    records.restore(copy)
+    restored = [*Path(settings.MEDIA_ROOT).glob("*/*/*"), *Path(settings.OUTBOX).iterdir()]
+    assert len(restored) > 5
+    for path in restored:
+        assert path.stat().st_mode & 0o777 == 0o600, path
 
 
 def test_copies_share_nothing_with_what_they_are_copied_from(copy: Path) -> None:
