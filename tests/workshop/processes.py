@@ -35,3 +35,28 @@ def said(process: "subprocess.Popen[str]") -> str:
     output, _ = process.communicate(timeout=60)
     assert process.returncode == 0
     return output.strip()
+
+
+def manage(*words: str, data: Path, database_url: str = "", **settings: str) -> "subprocess.CompletedProcess[str]":
+    """A command as somebody types it, in a data folder of its own."""
+    return subprocess.run(
+        [sys.executable, str(ROOT / "manage.py"), *words],
+        env=_elsewhere(data, database_url) | settings,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+def start_in(script: str, *arguments: str, data: Path, database_url: str = "") -> "subprocess.Popen[str]":
+    """As ``start``, on the database of a data folder of its own."""
+    command = [sys.executable, "-c", f"import django; django.setup()\n{script}", *arguments]
+    environment = _elsewhere(data, database_url)
+    return subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True)
+
+
+def _elsewhere(data: Path, database_url: str) -> dict[str, str]:
+    ours = {name: value for name, value in os.environ.items() if not name.startswith("STUDIO_")}
+    named = {"STUDIO_NO_VENV": "1", "STUDIO_DATA": str(data), "STUDIO_DATABASE_URL": database_url}
+    return ours | named | {"DJANGO_SETTINGS_MODULE": "studio.settings"}
