@@ -3,7 +3,8 @@
 import os
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from email.headerregistry import Address
 from enum import Enum
@@ -13,6 +14,7 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 from zoneinfo import ZoneInfo
 
 PREFIX = "STUDIO_"
+SHORTEST_KEY = 32
 
 
 class BadSetting(Exception):
@@ -66,32 +68,68 @@ def address(name: str, default: str) -> str:
 
 def secret(name: str, file: Path) -> str:
     """A key from the environment, else from ``file``, which is made on first use and readable by its owner only."""
+    return keys(name, file)[0]
+
+
+def keys(name: str, file: Path) -> list[str]:
+    """As ``secret``; a file may hold more of them, a line each. The first is the one in use, the others are earlier ones."""
     value = text(name)
     if value:
-        if len(value) < 32:
-            raise BadSetting(PREFIX + name, "write at least 32 characters that nobody can guess.")
-        return value
+        return _long_enough(name, [value])
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        # Written whole under another name, then linked: two processes that start at once agree on one key.
-        draft = file.with_name(f".{file.name}.{secrets.token_hex(4)}")
         if not file.exists():
-            draft.touch(mode=0o600)
-            draft.write_text(secrets.token_urlsafe(48))
-            try:
+            # Written whole under another name, then linked: two processes that start at once agree on one key.
+            with _draft_of(file, [new_key()]) as draft, suppress(FileExistsError):
                 os.link(draft, file)
-            except FileExistsError:
-                pass
-            finally:
-                draft.unlink()
-        value = file.read_text().strip()
+        found = [line.strip() for line in file.read_text().splitlines() if line.strip()]
     except OSError as error:
         raise BadSetting(
             PREFIX + name, f"{file} cannot be read or written ({error.strerror}). Make the folder writable."
         ) from None
-    if len(value) < 32:
+    if not found or any(len(key) < SHORTEST_KEY for key in found):
         raise BadSetting(PREFIX + name, f"{file} is empty or cut short. Put it back from a back-up.")
-    return value
+    return found
+
+
+def earlier_keys(name: str) -> list[str]:
+    return _long_enough(name, words(name))
+
+
+def _long_enough(name: str, found: list[str]) -> list[str]:
+    if any(len(key) < SHORTEST_KEY for key in found):
+        raise BadSetting(PREFIX + name, f"write at least {SHORTEST_KEY} characters that nobody can guess.")
+    return found
+
+
+def new_key() -> str:
+    return secrets.token_urlsafe(48)
+
+
+def put_keys(file: Path, found: Sequence[str]) -> None:
+    """Replaces what ``file`` holds. At any moment, and after a power cut, it holds all of the old or all of the new."""
+    with _draft_of(file, found) as draft:
+        draft.replace(file)
+    folder = os.open(file.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
+
+
+@contextmanager
+def _draft_of(file: Path, found: Sequence[str]) -> Iterator[Path]:
+    """These keys under another name, whole, on the disk and for the owner only; gone afterwards."""
+    draft = file.with_name(f".{file.name}.{secrets.token_hex(4)}")
+    try:
+        draft.touch(mode=0o600, exist_ok=False)
+        with draft.open("w") as out:
+            out.writelines(f"{key}\n" for key in found)
+            out.flush()
+            os.fsync(out.fileno())
+        yield draft
+    finally:
+        draft.unlink(missing_ok=True)
 
 
 def database(name: str, default: Path) -> dict[str, Any]:

@@ -21,8 +21,9 @@ except OSError as error:
 
 SECRET_KEY = env.secret("SECRET_KEY", DATA / "secret.key")
 # Clients' links are signed with a key of their own, so that either can be changed without the other.
-LINK_KEY = env.secret("LINK_KEY", DATA / "link.key")
-LINK_KEY_FALLBACKS = env.words("LINK_KEY_FALLBACKS")
+LINK_KEY_FILE = DATA / "link.key"  # manage.py rotate_link_key puts a new key first, and keeps the earlier ones
+LINK_KEY, *_earlier = env.keys("LINK_KEY", LINK_KEY_FILE)
+LINK_KEY_FALLBACKS = [*_earlier, *env.earlier_keys("LINK_KEY_FALLBACKS")]
 
 ADDRESS = env.address("ADDRESS", "http://127.0.0.1:8000")
 SECURE = ADDRESS.startswith("https://")

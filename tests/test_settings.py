@@ -46,6 +46,7 @@ def settle(process: "subprocess.Popen[str]") -> tuple[int, str, str]:
         ("STUDIO_DATABASE_URL", "postgresql://yard.example:99999/studio"),
         ("STUDIO_SECRET_KEY", "short"),
         ("STUDIO_LINK_KEY", "short"),
+        ("STUDIO_LINK_KEY_FALLBACKS", f"{'x' * 40},short"),
         ("STUDIO_BEHIND_PROXY", "maybe"),
     ],
 )
@@ -100,9 +101,16 @@ def test_two_starts_at_once_make_one_key_each_and_for_the_owner_only(tmp_path: P
     assert sorted(path.name for path in data.iterdir() if path.name.startswith(".")) == []
 
 
-def test_a_key_file_cut_short_stops_the_start_rather_than_being_replaced(tmp_path: Path) -> None:
-    (tmp_path / "link.key").write_text("cut")
+@pytest.mark.parametrize("content", ["cut", "", f"{'x' * 40}\ncut"])
+def test_a_key_file_cut_short_stops_the_start_rather_than_being_replaced(content: str, tmp_path: Path) -> None:
+    (tmp_path / "link.key").write_text(content)
     code, _, said = settle(start("import studio.settings", tmp_path))
     assert code
     assert "BadSetting: STUDIO_LINK_KEY: " in said
-    assert (tmp_path / "link.key").read_text() == "cut"
+    assert (tmp_path / "link.key").read_text() == content
+
+
+def test_the_first_key_of_a_file_signs_and_the_others_still_open(tmp_path: Path) -> None:
+    (tmp_path / "link.key").write_text(f"{'a' * 40}\n{'b' * 40}\n\n{'c' * 40}\n")
+    show = "from studio import settings as s; print(s.LINK_KEY[0], *(key[0] for key in s.LINK_KEY_FALLBACKS))"
+    assert settle(start(show, tmp_path, STUDIO_LINK_KEY_FALLBACKS="d" * 40))[:2] == (0, "a b c d")
