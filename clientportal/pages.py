@@ -86,6 +86,7 @@ class JobPage:
 
 def job_page(link: Link, today: date) -> JobPage:
     """In a fixed number of queries, however much there is to show. Days are those of the current time zone."""
+    link = Link.objects.select_related("contact", "job__client").get(pk=link.pk)
     job, studio = link.job, Studio.objects.first()
     said = (
         Confirmation.objects.filter(job=job)

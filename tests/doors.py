@@ -84,6 +84,7 @@ def things() -> dict[str, object]:
         "overtime_id": Overtime.objects.create(person=ada, day=day, starts=time(17), ends=time(19)).pk,
         "person_id": ada.pk,
         "place_id": stage.place_id,
+        "rest": "nowhere/at/all/",
         "stage_id": stage.pk,
         "stuck_id": builders.say_stuck(stage).stuck.pk,
     }

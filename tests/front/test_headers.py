@@ -7,7 +7,7 @@ from django.test import Client
 
 from studio.front import sheets
 
-pytestmark = pytest.mark.django_db
+pytestmark = pytest.mark.django_db(databases=["default", "portal"])
 
 ANSWERS = {
     "/sign-in/": 200,
