@@ -41,7 +41,8 @@ def test_the_same_number_of_queries_at_5_and_at_200_photos(can: Job, priya: Link
         ):
             page = look(priya)
         assert page.count("<img") == first + more
-        assert len(other) == 0
+        # The bell rings at the first visit, after the answer, by a connection of its own.
+        assert all("UPDATE" in query["sql"] and "opened_on" in query["sql"] for query in other.captured_queries)
         counts.append(len(portal))
     assert counts[0] == counts[1]
     assert counts[0] <= 10
