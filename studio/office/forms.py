@@ -151,6 +151,17 @@ class ContactForm(OfficeForm):
     )
 
 
+class LinkForm(OfficeForm):
+    """A link has no version of its own kind: the day that it had when the form was drawn tells whether it is stale."""
+
+    was = forms.DateField(required=False, widget=forms.HiddenInput)
+    expires_on = a_day("The last day on which it opens", "Leave it empty, and it opens until you revoke it.")
+
+    def show_both(self, row: Model, left_by: str) -> None:
+        super().show_both(row, left_by)
+        self.data["was"] = getattr(row, "expires_on", None) or ""  # type: ignore[index]  # a copy of what was sent
+
+
 class NewPersonForm(OfficeForm):
     name = words("Name", 60)
     email = forms.EmailField(

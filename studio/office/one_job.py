@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from studio.office import past, waiting
+from studio.office.followers import followers_of
 from studio.office.forms import WordsForm
 from studio.office.letter_lines import held_up, notice_lines, notices_of
 from studio.office.names import names_for
@@ -16,8 +17,8 @@ from studio.office.rules import Head, head_of
 from studio.office.stage_lines import StageLine, lines_of
 from studio.office.standing import standing
 from studio.office.wording import listed, many, number, sentence, short_day
-from studio.workshop import links, planning
-from studio.workshop.models import Contact, Job, Photo, PhotoState, Piece, Release, Says
+from studio.workshop import planning
+from studio.workshop.models import Job, Photo, PhotoState, Piece, Release, Says
 from studio.workshop.photos import Picture, picture
 from studio.workshop.planning import Told
 
@@ -28,16 +29,6 @@ FEW = 6
 class PieceLines:
     piece: Piece
     stages: tuple[StageLine, ...]
-
-
-@dataclass(frozen=True)
-class Follower:
-    """``address`` is empty where the contact has no link to this job, or has it no more."""
-
-    contact: Contact
-    link: int | None
-    address: str
-    revoked: bool
 
 
 @dataclass(frozen=True)
@@ -69,7 +60,7 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
         "pieces": pieces,
         "last": last,
         "words_form": WordsForm(initial={"words": last.words if last else "", "version": last.pk if last else 0}),
-        "followers": followers_of(job),
+        "followers": followers_of(job, timezone.localdate(now)),
         "photos": photo_lines(photos[:FEW]),
         "more_photos": len(photos) > FEW,
         "notices": notice_lines(notices[: max(FEW, len(held))], now),
@@ -122,17 +113,6 @@ def _lede(job: Job, pieces: list[PieceLines], today: date) -> str:
     straight = job.release == Release.STRAIGHT
     photos = " Photos go to the client straight." if straight else " Photos go to the client when you have looked."
     return f"{first} {van}{wanted}{photos}" if not job.closed_on else first
-
-
-def followers_of(job: Job) -> list[Follower]:
-    mine = {link.contact_id: link for link in job.links.all()}
-    found = []
-    for contact in job.client.contacts.all():
-        link = mine.get(contact.pk)
-        opens = link is not None and link.revoked_at is None
-        address = links.address_for(link) if link and opens else ""
-        found.append(Follower(contact, link.pk if link and opens else None, address, bool(link) and not opens))
-    return found
 
 
 def photos_of(job: Job) -> QuerySet[Photo]:

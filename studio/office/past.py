@@ -42,6 +42,7 @@ _VERBS = {
     "saw taken back": "saw that {} was taken back",
     "took back letter": "took back a letter about {}",
     "gave link": "gave a link to {}",
+    "changed link": "said until when the link of {} opens",
     "revoked link": "revoked the link of {}",
     "stopped letters": "asked for no more letters",
     "wished for letters": "asked for letters again",

@@ -12,7 +12,7 @@ from studio.workshop.actions import Refused, Stale
 from studio.workshop.models import History, Person
 
 FormT = TypeVar("FormT", bound=OfficeForm)
-_WRITES = ("changed", "confirmed")
+_WRITES = ("changed", "changed link", "confirmed")
 
 
 def who(request: HttpRequest) -> Person:

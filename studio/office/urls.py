@@ -48,6 +48,7 @@ urlpatterns = [
     path("jobs/<int:job_id>/contacts/<int:contact_id>/link/", clients.give_link, name="office-give-link"),
     path("jobs/<int:job_id>/photos/", jobs.job_photos, name="office-job-photos"),
     path("jobs/<int:job_id>/history/", jobs.job_history, name="office-job-history"),
+    path("links/<int:link_id>/", clients.link, name="office-link"),
     path("links/<int:link_id>/revoke/", clients.revoke_link, name="office-revoke-link"),
     path("pieces/<int:piece_id>/", pieces.piece, name="office-piece"),
     path("pieces/<int:piece_id>/remove/", pieces.remove_piece, name="office-remove-piece"),

@@ -1,5 +1,7 @@
 """Clients, their contacts, and the links that contacts read along by."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.db.models import Count, Exists, OuterRef, Q
 from django.http import HttpRequest, HttpResponse
@@ -8,7 +10,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio.front.signin import lead_only
-from studio.office.forms import ClientForm, ContactForm
+from studio.office.followers import asked, stands
+from studio.office.forms import ClientForm, ContactForm, LinkForm
 from studio.office.paging import page_by_key
 from studio.office.saving import ask_first, form_from, form_page, kept, who
 from studio.office.wording import many, sentence
@@ -124,6 +127,36 @@ def give_link(request: HttpRequest, job_id: int, contact_id: int) -> HttpRespons
     else:
         messages.success(request, f"{row} has a link now. Copy it from below.")
     return redirect("office-job", job_id)
+
+
+@lead_only
+@require_http_methods(["GET", "HEAD", "POST"])
+def link(request: HttpRequest, link_id: int) -> HttpResponse:
+    """The last day on which it opens."""
+    row = get_object_or_404(Link.objects.select_related("contact", "job"), pk=link_id)
+    if row.revoked_at:
+        messages.error(request, f"The link of {row.contact} was revoked. Give a new one below.")
+        return redirect("office-job", row.job_id)
+    now = timezone.now()
+    form = form_from(LinkForm, request, expires_on=row.expires_on, was=row.expires_on)
+
+    def change(typed: dict[str, Any]) -> None:
+        actions.change_link(row, expires_on=typed["expires_on"], was=typed["was"], by=who(request), now=now)
+
+    if kept(form, change):
+        messages.success(request, f"The last day of the link of {row.contact} is kept as you wrote it.")
+        return redirect("office-job", row.job_id)
+    today = timezone.localdate(now)
+    return form_page(
+        request,
+        form,
+        heading=f"The link of {row.contact} to {row.job}",
+        lede=f"{stands(row, today)} {asked(row, row.contact, today)}".rstrip(),
+        send="Keep it",
+        back=f"/office/jobs/{row.job_id}/",
+        template="office/link.html",
+        link=row,
+    )
 
 
 @lead_only

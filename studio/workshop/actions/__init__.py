@@ -24,7 +24,7 @@ from studio.workshop.actions.jobs import (
     remove_piece,
 )
 from studio.workshop.actions.kinds import add_kind, change_kind, remove_kind
-from studio.workshop.actions.links import give_link, revoke_link
+from studio.workshop.actions.links import change_link, give_link, revoke_link
 from studio.workshop.actions.people import (
     add_client,
     add_contact,
@@ -75,6 +75,7 @@ __all__ = [
     "change_hours",
     "change_job",
     "change_kind",
+    "change_link",
     "change_person",
     "change_piece",
     "change_place",
