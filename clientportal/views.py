@@ -34,6 +34,7 @@ def photo(request: HttpRequest, link: Link, sha256: str) -> HttpResponseBase:
     return serve_rendition(request, sha256)
 
 
-@opened(lambda job_id, rest: True)
+@opened(lambda job_id, rest: False)
 def nowhere(request: HttpRequest, link: Link, rest: str) -> HttpResponseBase:
+    """Every other address of a client's: no job has anything there, so that nobody comes as far as this."""
     raise Http404

@@ -246,6 +246,14 @@ def test_a_photo_that_is_there_already_is_not_sent_again() -> None:
     anew.close()
 
 
+@pytest.mark.parametrize("method", ["GET", *OTHER_METHODS])
+def test_where_nothing_is_a_good_token_is_like_any_other(
+    method: str, closed_door: tuple[int, bytes, dict[str, str]]
+) -> None:
+    token = doors.things()["token"]
+    assert said(ask(f"/with/{token}/nowhere/at/all/", method)) == closed_door
+
+
 @pytest.mark.parametrize("token", ["good", "revoked", "unknown"])
 def test_a_slash_left_out_tells_nothing(token: str) -> None:
     good = str(doors.things()["token"])
