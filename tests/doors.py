@@ -3,10 +3,11 @@
 A new route is met by the tests of doors by itself. One whose arguments nobody can fill here fails them by its name.
 """
 
+import hashlib
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import time, timedelta
+from datetime import datetime, time, timedelta
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
@@ -63,30 +64,39 @@ def _written(pattern: object) -> str:
     return plain
 
 
-def things() -> dict[str, object]:
-    """A job with a letter sent and one still to go, and what addresses name of it. ``sha256`` is a photo's that is shown."""
-    job = builders.job()
-    link = builders.link(job)
-    entry = builders.log_done(builders.stage(job), content=builders.jpeg("tan", (2100, 1400)))
-    builders.work(NOW + timedelta(hours=1))
-    later = builders.log_done(builders.stage(job, "mould"), photo=False, now=NOW + timedelta(hours=2))
+def things(mark: str = "", now: datetime = NOW) -> dict[str, object]:
+    """A job with a letter sent and one still to go, and what addresses name of it. ``sha256`` is a photo's that is shown.
+
+    ``mark`` stands in every name, sentence and photo, so that several such jobs can stand side by side and be told apart.
+    """
+
+    def marked(name: str) -> str:
+        return f"{name} {mark}".strip()
+
+    ada, day = builders.person(f"Ada{mark}"), now.date()
+    job = builders.job(marked("Talking watering can"), client=marked("Wharfside Theatre"))
+    link = builders.link(job, f"Priya{mark}")
+    colour = f"#{hashlib.sha256(mark.encode()).hexdigest()[:6]}"
+    content = builders.jpeg(colour, (2100, 1400))
+    entry = builders.log_done(builders.stage(job), by=ada, now=now, sentence=mark, content=content)
+    builders.work(now + timedelta(hours=1))
+    later = builders.log_done(builders.stage(job, "mould"), by=ada, photo=False, now=now + timedelta(hours=2))
     notice = Notice.objects.get(entry=later)
     stage = builders.stage(job, "lay-up")
-    ada, day = builders.person("Ada"), NOW.date()
     return of(job, link) | {
         "absence_id": Absence.objects.create(person=ada, first_day=day, last_day=day).pk,
-        "closure_id": Closure.objects.create(first_day=day, last_day=day, name="Stocktaking").pk,
+        "closure_id": Closure.objects.create(first_day=day, last_day=day, name=marked("Stocktaking")).pk,
         "entry_id": entry.pk,
         "errand_id": Errand.objects.filter(subject=str(notice.pk), state=ErrandState.WAITING).get().pk,
         "kind_id": stage.kind_id,
-        "letter_id": Letter.objects.get().pk,
+        "letter_id": Letter.objects.get(job=job).pk,
         "notice_id": notice.pk,
         "overtime_id": Overtime.objects.create(person=ada, day=day, starts=time(17), ends=time(19)).pk,
         "person_id": ada.pk,
         "place_id": stage.place_id,
         "rest": "nowhere/at/all/",
         "stage_id": stage.pk,
-        "stuck_id": builders.say_stuck(stage).stuck.pk,
+        "stuck_id": builders.say_stuck(stage, by=ada, now=now, sentence=mark).stuck.pk,
     }
 
 

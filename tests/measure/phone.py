@@ -3,8 +3,9 @@
 import http.client
 import socket
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from email.message import Message
 from html.parser import HTMLParser
 from urllib.parse import urlencode, urlsplit
 from uuid import uuid4
@@ -84,10 +85,14 @@ class Answer:
     """Times are of the monotonic clock, in seconds: the last byte of the request sent, the first of the answer here."""
 
     status: int
-    location: str
+    headers: Message
     body: bytes
     sent_at: float
     first_byte_at: float
+
+    @property
+    def location(self) -> str:
+        return str(self.headers.get("Location", ""))
 
     @property
     def page(self) -> Page:
@@ -100,19 +105,19 @@ class Phone:
     def __init__(self, url: str) -> None:
         self._host = urlsplit(url).netloc
         self._origin = url
-        self._cookies: dict[str, str] = {}
+        self.cookies: dict[str, str] = {}
 
     def get(self, path: str) -> Answer:
-        return self._ask("GET", path, b"", {})
+        return self.ask("GET", path)
 
     def post(self, path: str, fields: Fields) -> Answer:
         kind = {"Content-Type": "application/x-www-form-urlencoded"}
-        return self._ask("POST", path, urlencode(fields).encode(), kind)
+        return self.ask("POST", path, urlencode(fields).encode(), kind)
 
     def send_photo(self, path: str, fields: Fields, name: str, photo: bytes) -> Answer:
         boundary = uuid4().hex
         body = _multipart(boundary, fields, name, photo)
-        return self._ask("POST", path, body, {"Content-Type": f"multipart/form-data; boundary={boundary}"})
+        return self.ask("POST", path, body, {"Content-Type": f"multipart/form-data; boundary={boundary}"})
 
     def sign_in(self, email: str, password: str) -> None:
         fields = self.get("/sign-in/").page.form_with("password").fields
@@ -121,16 +126,16 @@ class Phone:
         if answer.status not in {302, 303}:
             raise RuntimeError(f"Signing in was answered with {answer.status}.")
 
-    def _ask(self, method: str, path: str, body: bytes, headers: dict[str, str]) -> Answer:
+    def ask(self, method: str, path: str, body: bytes = b"", headers: Mapping[str, str] | None = None) -> Answer:
         line = http.client.HTTPConnection(self._host, timeout=TIMEOUT_S)
         try:
             line.connect()
             line.putrequest(method, path, skip_accept_encoding=True)
-            for name, value in {**headers, "Origin": self._origin, "Connection": "close"}.items():
+            for name, value in {**(headers or {}), "Origin": self._origin, "Connection": "close"}.items():
                 line.putheader(name, value)
-            if self._cookies:
-                line.putheader("Cookie", "; ".join(f"{name}={value}" for name, value in self._cookies.items()))
-            if method == "POST":
+            if self.cookies:
+                line.putheader("Cookie", "; ".join(f"{name}={value}" for name, value in self.cookies.items()))
+            if body or method == "POST":
                 line.putheader("Content-Length", str(len(body)))
             line.endheaders()
             line.sock.sendall(body)
@@ -144,8 +149,8 @@ class Phone:
             line.close()
         for cookie in response.headers.get_all("Set-Cookie", []):
             name, _, value = cookie.partition(";")[0].partition("=")
-            self._cookies[name] = value
-        return Answer(response.status, response.headers.get("Location", ""), content, sent_at, first_byte_at)
+            self.cookies[name] = value
+        return Answer(response.status, response.headers, content, sent_at, first_byte_at)
 
 
 def _multipart(boundary: str, fields: Sequence[tuple[str, str]], name: str, photo: bytes) -> bytes:

@@ -29,16 +29,21 @@ class Up:
     ready_s: float
 
 
+def settle_in(folder: Path) -> None:
+    """From now on ``folder/data`` is this process's own data folder, whatever its environment said before."""
+    for name in OWN:
+        os.environ.pop(name, None)
+    os.environ["STUDIO_DATA"] = str(folder / "data")
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
+
+
 @contextmanager
 def running(folder: Path, broker: str) -> Iterator[Up]:
     """``manage.py up`` on ``folder/data``, which this process from now on calls its own data folder too.
 
     Raises RuntimeError, with the end of the log, where it does not come up or does not stop with 0.
     """
-    for name in OWN:
-        os.environ.pop(name, None)
-    os.environ["STUDIO_DATA"] = str(folder / "data")
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
+    settle_in(folder)
     log, ready = folder / "up.log", folder / "ready.json"
     command = [sys.executable, str(ROOT / "manage.py"), "up", "--port", "0", "--data", str(folder / "data")]
     command += ["--ready-file", str(ready), "--broker", broker]
