@@ -85,6 +85,8 @@ def test_a_link_that_is_over_hides_its_address_and_can_be_opened_again(office: B
     assert token not in page
     assert "Let it open again" in page
     assert f'href="/office/links/{link.pk}/"' in page
+    words = text(office.get(f"/office/links/{link.pk}/"))
+    assert "Nobody has opened it yet. Write a later day, or none, and it opens again." in words
     assert "The link opens until the end of today." in say(office, link, "2026-03-10", "2026-03-09")[1]
     assert link_for(token, TODAY) == link
 

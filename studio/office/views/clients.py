@@ -16,6 +16,7 @@ from studio.office.paging import page_by_key
 from studio.office.saving import ask_first, form_from, form_page, kept, who
 from studio.office.wording import many, sentence
 from studio.workshop import actions
+from studio.workshop.links import opens
 from studio.workshop.models import Client, Contact, Job, Letter, Link
 
 
@@ -147,11 +148,12 @@ def link(request: HttpRequest, link_id: int) -> HttpResponse:
         messages.success(request, f"The last day of the link of {row.contact} is kept as you wrote it.")
         return redirect("office-job", row.job_id)
     today = timezone.localdate(now)
+    again = "" if opens(row, today) else " Write a later day, or none, and it opens again."
     return form_page(
         request,
         form,
         heading=f"The link of {row.contact} to {row.job}",
-        lede=f"{stands(row, today)} {asked(row, row.contact, today)}".rstrip(),
+        lede=f"{stands(row, today)} {asked(row, row.contact, today)}".rstrip() + again,
         send="Keep it",
         back=f"/office/jobs/{row.job_id}/",
         template="office/link.html",
