@@ -34,10 +34,12 @@ class Route:
         return _ARGUMENT.findall(self.path)
 
     def address(self, things: Mapping[str, object]) -> str:
-        unknown = [name for name in self.arguments if name not in things]
+        """``things`` by the arguments' names; "route:argument" comes first, where an argument means another thing there."""
+        found = {name: things.get(f"{self.name}:{name}", things.get(name)) for name in self.arguments}
+        unknown = [name for name, thing in found.items() if thing is None]
         if unknown:
             pytest.fail(f"tests/doors.py does not know what {unknown} of /{self.path} may be: add it to things()")
-        return "/" + _ARGUMENT.sub(lambda found: str(things[found[1]]), self.path)
+        return "/" + _ARGUMENT.sub(lambda argument: str(found[argument[1]]), self.path)
 
 
 def routes(under: str = "") -> list[Route]:

@@ -165,6 +165,16 @@ def test_a_route_that_nobody_knows_fails_by_its_name(tried: Callable[..., tuple[
         tried("office/<thing>/", path("office/<thing>/", view))
 
 
+def test_an_argument_may_mean_another_thing_at_one_route(places: list[Place]) -> None:
+    route = doors.Route("letterbox/stop/<token>/", "stop")
+    things = dict(places[0].things)
+    assert route.address(things) == f"/letterbox/stop/{places[0].token}/"
+    assert route.address(things | {"stop:token": "abc.def"}) == "/letterbox/stop/abc.def/"
+    assert (
+        doors.Route("with/<token>/", "client-job").address(things | {"stop:token": "x"}) == f"/with/{places[0].token}/"
+    )
+
+
 def test_who_is_shut_out_of_their_own_door_is_told(places: list[Place]) -> None:
     def ask(who: str, method: str, address: str) -> Answered:
         if "jobs" in address:
