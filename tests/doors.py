@@ -113,4 +113,5 @@ def of(job: Job, link: Link) -> dict[str, object]:
         "piece_id": builders.piece(job).pk,
         "sha256": photo.renditions.get(edge=960).sha256 if photo else "0" * 64,
         "token": links.token_for(link),
+        "letterbox-stop:token": links.stop_address_for(link).split("/")[-2],
     }

@@ -21,6 +21,7 @@ WHO = {
     "sign-in/": tuple(ROLES),
     "sign-out/": tuple(ROLES),
     "open/": tuple(ROLES),  # signed by this run of the demo, else nothing; see tests/front
+    "letterbox/": tuple(ROLES),  # opened by a token; see tests/letterbox
     "light/": tuple(ROLES),
     "robots.txt": tuple(ROLES),
 }

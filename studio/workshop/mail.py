@@ -15,7 +15,7 @@ import socket
 import ssl
 import time
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 
 from studio.env import MailServer, Tls
 
@@ -51,12 +51,10 @@ def hand_over(server: MailServer, mail: bytes, *, sender: str, to: str, before_d
     ``mail`` is the whole message with CRLF. ``before_dot`` is called when all of it is there but the dot: whatever it
     raises goes through, and nothing was sent. Raises NotNow, Refusal, NobodyKnows.
     """
-    line = (smtplib.SMTP_SSL if server.tls == Tls.AT_ONCE else smtplib.SMTP)(
-        timeout=CONNECT_S, local_hostname=sender.rpartition("@")[2]
-    )
-    with closing(line):
+    with ExitStack() as open_line:
         with _told_in_sentences(server):
-            _connect(line, server)
+            line = open_line.enter_context(closing(_connect(server, domain=sender.rpartition("@")[2])))
+            _make_ready(line, server)
             _expect(*line.mail(sender), everybody=True)
             _expect(*line.rcpt(to))
             asked = time.monotonic()
@@ -69,9 +67,15 @@ def hand_over(server: MailServer, mail: bytes, *, sender: str, to: str, before_d
         _say_goodbye(line)
 
 
-def _connect(line: smtplib.SMTP, server: MailServer) -> None:
+def _connect(server: MailServer, domain: str) -> smtplib.SMTP:
+    if server.tls == Tls.AT_ONCE:
+        context = ssl.create_default_context()
+        return smtplib.SMTP_SSL(server.host, server.port, domain, timeout=CONNECT_S, context=context)
+    return smtplib.SMTP(server.host, server.port, domain, timeout=CONNECT_S)
+
+
+def _make_ready(line: smtplib.SMTP, server: MailServer) -> None:
     """Until letters may be given. Whatever goes wrong here concerns every letter."""
-    _expect(*line.connect(server.host, server.port), good=220, everybody=True)
     _socket(line).settimeout(REPLY_S)
     _socket(line).setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
     line.ehlo_or_helo_if_needed()

@@ -16,7 +16,15 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 READY_S = 90.0
 STOPPED_S = 60.0
 # A measurement has its own of these, whatever the caller's environment says.
-OWN = ("STUDIO_DATA", "STUDIO_ADDRESS", "STUDIO_HOSTS", "STUDIO_BROKER_URL", "STUDIO_DATABASE_URL")
+OWN = (
+    "STUDIO_DATA",
+    "STUDIO_ADDRESS",
+    "STUDIO_HOSTS",
+    "STUDIO_BROKER_URL",
+    "STUDIO_DATABASE_URL",
+    "STUDIO_SMTP_URL",
+    "STUDIO_LETTERS_FROM",
+)
 
 
 @dataclass(frozen=True)
@@ -38,10 +46,10 @@ def settle_in(folder: Path) -> None:
 
 
 @contextmanager
-def running(folder: Path, broker: str) -> Iterator[Up]:
+def running(folder: Path, broker: str, **given: str) -> Iterator[Up]:
     """``manage.py up`` on ``folder/data``, which this process from now on calls its own data folder too.
 
-    Raises RuntimeError, with the end of the log, where it does not come up or does not stop with 0.
+    ``given`` are settings of this run alone. Raises RuntimeError, with the end of the log, where it does not come up or does not stop with 0.
     """
     settle_in(folder)
     log, ready = folder / "up.log", folder / "ready.json"
@@ -49,7 +57,10 @@ def running(folder: Path, broker: str) -> Iterator[Up]:
     command += ["--ready-file", str(ready), "--broker", broker]
     began = time.monotonic()
     with log.open("wb") as said:
-        process = subprocess.Popen(command, cwd=ROOT, stdout=said, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL)
+        environment = {**os.environ, **given}
+        process = subprocess.Popen(
+            command, cwd=ROOT, env=environment, stdout=said, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL
+        )
     try:
         while not ready.exists():
             if process.poll() is not None or time.monotonic() - began > READY_S:

@@ -94,7 +94,7 @@ def hold(before: records.Rows) -> records.Rows:
         if errand["state"] not in {"waiting", "running", "handing"}:
             continue
         if errand["kind"] in {"send_letter", "tell_lead", "invite", "test_letter"}:
-            sentence = "It waited when the back-up was made, and may have left since. Ask before you send it again."
+            sentence = "It waited when the back-up was made, and may have left since."
             errand |= {"state": "unknown", "error": sentence, "nudged_at": None, "lease_until": None}
         elif errand["state"] != "waiting":
             errand |= {"state": "waiting", "nudged_at": None, "lease_until": None}

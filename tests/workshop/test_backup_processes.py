@@ -150,7 +150,10 @@ def test_a_back_up_while_somebody_writes_restored_elsewhere(
     assert set(found["pictures"]) == {200}
     tables = json.loads((copy / "manifest.json").read_text())["tables"]
     differ = {table for table in tables if tables[table] != found["tables"][table]}
-    assert differ == {"workshop_errand"}  # the letter that waited is held
+    assert differ == {
+        "workshop_errand",
+        "workshop_link",
+    }  # the letter that waited is held, and the page was opened above
     assert ["send_letter", "unknown"] in found["errands"]
     assert ["send_letter", "waiting"] not in found["errands"]
 

@@ -8,11 +8,12 @@ from html import unescape
 from io import BytesIO
 from uuid import UUID, uuid4
 
+import fast_mail_parser
 import pytest
 from django.test import override_settings
 from PIL import Image
 
-from studio.workshop import actions, letters, outbox
+from studio.workshop import actions, letters, links, outbox
 from studio.workshop.actions.studio import SENTENCES
 from studio.workshop.links import address_for
 from studio.workshop.models import Contact, Job, Link, Needs, Notice, StageKind, Stuck, Studio
@@ -170,7 +171,87 @@ def test_its_headers(link: Link) -> None:
     assert mail["Auto-Submitted"] == "auto-generated"
     assert mail["From"] == "Bodkin Yard <post@bodkinyard.example>"
     assert mail["To"] == "Priya <priya@client.example>"
+    assert mail["Reply-To"] == "Ines <ines@bodkinyard.example>"
     assert mail["Date"].datetime == NOW
+
+
+def sent_from(address: str, link: Link) -> EmailMessage:
+    with override_settings(ADDRESS=address):
+        return parse(letters.as_mail(letters.stage_done(notice_of(link), None, NOW), LETTER, NOW))
+
+
+def test_letters_of_a_job_belong_together_and_those_of_another_do_not(link: Link) -> None:
+    """References: RFC 5322, section 3.6.4, an identifier like that of Message-ID."""
+    other = builders.link(builders.job("Ammonite", client="Harbour Museum"), "Lena")
+    notice = notice_of(link)
+    first, again, another = (
+        letters.as_mail(letters.stage_done(notice, None, NOW), uuid4(), NOW)["References"]
+        for notice in (notice, notice, notice_of(other))
+    )
+    assert re.fullmatch(r"<[0-9a-f-]{36}@127\.0\.0\.1>", first)
+    assert first == again != another
+
+
+def test_its_reader_ends_them_with_one_click(link: Link) -> None:
+    """RFC 8058, section 3.1: one https address in List-Unsubscribe, and List-Unsubscribe-Post with exactly this value;
+    section 8.1 shows the pair. RFC 2369, section 2: the address stands in angle brackets."""
+    mail = sent_from("https://yard.example", link)
+    assert mail["List-Unsubscribe"].strip() == f"<https://yard.example/letterbox/stop/{stop_token(link)}/>"
+    assert mail["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    read = fast_mail_parser.parse_email(mail.as_bytes()).headers
+    assert [[value.strip() for value in read[name]] for name in ("List-Unsubscribe", "List-Unsubscribe-Post")] == [
+        [mail["List-Unsubscribe"].strip()],
+        ["List-Unsubscribe=One-Click"],
+    ]
+    for header in ("List-Unsubscribe", "List-Unsubscribe-Post"):
+        lines = [line for line in mail.as_bytes().splitlines() if line.partition(b":")[0] == header.encode()]
+        assert len(lines) == 1
+
+
+def test_without_https_there_is_no_one_click(link: Link) -> None:
+    """RFC 8058, section 3.1 allows it for https alone; RFC 2369 any address."""
+    mail = sent_from("http://yard.local:8000", link)
+    assert mail["List-Unsubscribe"].strip() == f"<http://yard.local:8000/letterbox/stop/{stop_token(link)}/>"
+    assert mail["List-Unsubscribe-Post"] is None
+
+
+def stop_token(link: Link) -> str:
+    return links.stop_address_for(link).split("/")[-2]
+
+
+def test_it_goes_as_plain_ascii_in_short_lines(link: Link) -> None:
+    """RFC 5321, section 2.4 and RFC 5322, section 2.1.1: any server takes it, with no extension."""
+    notice = notice_of(link, photo=True, sentence="Ünlike, 6 × 7. " + "ä" * 200)
+    raw = letters.as_mail(letters.stage_done(notice, builders.jpeg(), NOW), LETTER, NOW).as_bytes()
+    assert raw.isascii()
+    assert max(map(len, raw.split(b"\r\n"))) <= 998
+    assert b"\n" not in raw.replace(b"\r\n", b"")
+    assert b"\r" not in raw.replace(b"\r\n", b"")
+
+
+def test_another_parser_reads_the_same_letter(link: Link) -> None:
+    """fast-mail-parser, over the mailparse crate: RFC 5322, 2045, 2046 and 2047 by another hand."""
+    picture = builders.jpeg()
+    Studio.objects.update(name="Bödkin Yard")
+    notice = notice_of(link, photo=True, sentence="Ünlike. 6 × 7.")
+    notice.contact.name = "Zoë Ångström"
+    written = letters.stage_done(notice, picture, NOW)
+    read = fast_mail_parser.parse_email(letters.as_mail(written, LETTER, NOW).as_bytes())
+    assert read.subject == written.subject
+    assert read.headers["From"] == ["Bödkin Yard <letters@127.0.0.1>"]
+    assert read.headers["To"] == ["Zoë Ångström <priya@client.example>"]
+    assert read.headers["Message-ID"] == [f"<{LETTER}@127.0.0.1>"]
+    assert [part.replace("\r\n", "\n").rstrip("\n") for part in read.text_plain] == [written.text.rstrip("\n")]
+    assert [part.replace("\r\n", "\n").rstrip("\n") for part in read.text_html] == [written.html.rstrip("\n")]
+    (image,) = read.attachments
+    assert (image.mimetype, image.content) == ("image/jpeg", picture)
+
+
+def test_a_link_that_opens_no_more_is_not_sent(link: Link) -> None:
+    notice = notice_of(link)
+    Link.objects.update(expires_on=NOW.date() - timedelta(days=1))
+    with pytest.raises(letters.CannotWrite, match="no link that opens any more"):
+        letters.stage_done(notice, None, NOW)
 
 
 @pytest.mark.parametrize("newline", ["\r\n", "\n", "\r", "\u2028", "\x0b", "\x85"])

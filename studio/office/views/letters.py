@@ -4,7 +4,6 @@ import base64
 from datetime import datetime
 from uuid import UUID
 
-from django.conf import settings
 from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
@@ -34,7 +33,7 @@ _LEAVING = (NoticeState.GOING, NoticeState.LEAVING)
 @lead_only
 @require_safe
 def outbox(request: HttpRequest) -> HttpResponse:
-    now = timezone.now()
+    now, server = timezone.now(), letters.server()
     asked = request.GET.get("job", "")
     job = get_object_or_404(Job, pk=asked) if asked.isdecimal() else None
     told = _letters()
@@ -46,7 +45,7 @@ def outbox(request: HttpRequest) -> HttpResponse:
     leave = f"{many(len(waiting), 'letter')} {'leaves' if len(waiting) == 1 else 'leave'} soon."
     context = {
         "now": now,
-        "server": settings.MAIL.host if settings.MAIL else "",
+        "server": server.host if server else "",
         "job": job,
         "heading": sentence(leave) if waiting else "No letter is about to leave.",
         "going": notice_lines(waiting, now),

@@ -16,7 +16,7 @@ from studio.office.again import asks_since, no_news
 from studio.office.saving import who
 from studio.office.waiting import perhaps_sent
 from studio.office.wording import on_or_at
-from studio.workshop import actions
+from studio.workshop import actions, letters
 from studio.workshop.models import STANDING, Errand, ErrandState, Kind, Person
 
 _ENCRYPTED = {
@@ -29,7 +29,7 @@ _ENCRYPTED = {
 @lead_only
 @require_http_methods(["GET", "HEAD", "POST"])
 def mail(request: HttpRequest) -> HttpResponse:
-    me, now, server = who(request), timezone.now(), settings.MAIL
+    me, now, server = who(request), timezone.now(), letters.server()
     if request.method == "POST":
         try:
             actions.send_trial_letter(by=me, now=now)

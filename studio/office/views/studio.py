@@ -3,7 +3,6 @@
 from datetime import date
 from typing import Any
 
-from django.conf import settings as django_settings
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
@@ -18,7 +17,7 @@ from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
 from studio.office.spans import told_week
 from studio.office.wording import many, sentence, short_day
-from studio.workshop import actions
+from studio.workshop import actions, letters
 from studio.workshop.models import Closure, Person, Place, Role, Stage, Studio
 
 
@@ -45,7 +44,7 @@ def settings(request: HttpRequest) -> HttpResponse:
 
 def _more(studio: Studio, today: date) -> list[tuple[str, str, str]]:
     """What else is set, a sentence each: the address, its name, and how it stands."""
-    mail = django_settings.MAIL
+    mail = letters.server()
     closure = Closure.objects.filter(last_day__gte=today).order_by("first_day", "pk").first()
     shut = f"the next is {closure}, {short_day(closure.first_day, today)}" if closure else "none are coming"
     return [

@@ -26,7 +26,7 @@ from studio.workshop.models import (
 
 # What may be done twice. All else writes to somebody.
 HARMLESS = (Kind.DEVELOP_PHOTO, Kind.REFRESH_PLAN, Kind.TIDY_FILES)
-PERHAPS_SENT = "It waited when the back-up was made, and may have left since. Ask before you send it again."
+PERHAPS_SENT = "It waited when the back-up was made, and may have left since."
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from datetime import datetime
 from email.message import EmailMessage
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
 
@@ -29,7 +28,7 @@ def _let_out(errand: Errand, written: EmailMessage, leave: Callable[[], None]) -
     letter written again is the same letter, so it may be tried as often as one likes. To a mail server there is a point of
     no return, and the row says ``handing`` before the final dot goes.
     """
-    if settings.MAIL is None:
+    if letters.server() is None:
         leave()
         outbox.put(written, errand.pk)
         return
@@ -46,7 +45,7 @@ def _let_out(errand: Errand, written: EmailMessage, leave: Callable[[], None]) -
 def _send_off(written: EmailMessage, before_dot: Callable[[], None]) -> None:
     """To the mail server that is set up. Raises what ``mail.hand_over`` raises."""
     sender, to = (written[name].addresses[0].addr_spec for name in ("From", "To"))
-    server = settings.MAIL
+    server = letters.server()
     if server is None:
         raise letters.CannotWrite("No mail server is set up, so nothing was sent.")
     mail.hand_over(server, written.as_bytes(), sender=sender, to=to, before_dot=before_dot)
@@ -54,10 +53,11 @@ def _send_off(written: EmailMessage, before_dot: Callable[[], None]) -> None:
 
 def _taken(now: datetime) -> str:
     """By which mail server; empty for the outbox. A server that takes one letter gets those that were put off, too."""
-    if settings.MAIL is None:
+    server = letters.server()
+    if server is None:
         return ""
     errands.bring_forward(now)
-    return settings.MAIL.host
+    return server.host
 
 
 def send(errand: Errand, now: datetime) -> Photo | None:
@@ -85,7 +85,7 @@ def send(errand: Errand, now: datetime) -> Photo | None:
     except NotWanted:
         return None
     except (OSError, KeptBack, mail.NotNow, mail.Refusal):
-        if settings.MAIL or not outbox.path(errand.pk).exists():  # still here, and so it can be taken back
+        if letters.server() or not outbox.path(errand.pk).exists():  # still here, and so it can be taken back
             row.filter(state=NoticeState.LEAVING).update(state=NoticeState.GOING)
         raise
     return photo
@@ -122,7 +122,7 @@ def tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
     )
     if not stuck or not lead:
         return None
-    if settings.MAIL is None and outbox.path(errand.pk).exists():
+    if letters.server() is None and outbox.path(errand.pk).exists():
         return stuck, lead
 
     def leave() -> None:

@@ -167,6 +167,7 @@ def give_back(errand: Errand, sentence: str, now: datetime) -> bool:
         lease_until=None,
         nudged_at=None,
         error=sentence[:300],
+        put_off=False,
     )
     return failed
 
@@ -179,18 +180,19 @@ def give_up(errand: Errand, sentence: str) -> None:
 def put_off(errand: Errand, sentence: str, now: datetime) -> None:
     """Nobody's letter is taken just now. This one is tried again, and the others that are due wait for that instead of each
     finding out by itself. The waits grow from one to the next, whichever letter it is that asks."""
-    same = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, error=sentence[:300])
-    errand.strikes = max(errand.strikes, same.aggregate(most=Max("strikes"))["most"] or 0)
+    waiting = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING)
+    errand.strikes = max(errand.strikes, waiting.filter(put_off=True).aggregate(most=Max("strikes"))["most"] or 0)
     give_back(errand, sentence, now)
-    for tried in Errand.objects.filter(pk=errand.pk, state=ErrandState.WAITING):
-        others = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, strikes=0, due_at__lte=now)
-        others.update(due_at=tried.due_at, nudged_at=None, error=sentence[:300])
+    for tried in waiting.filter(pk=errand.pk):
+        waiting.filter(pk=errand.pk).update(put_off=True)
+        others = waiting.filter(strikes=0, due_at__lte=now)
+        others.update(due_at=tried.due_at, nudged_at=None, error=sentence[:300], put_off=True)
 
 
 def bring_forward(now: datetime) -> None:
     """A mail server that takes letters again gets those that were put off."""
-    put_off = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, strikes=0).exclude(error="")
-    put_off.update(due_at=now, nudged_at=None, error="")
+    waiting = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, put_off=True)
+    waiting.update(due_at=now, nudged_at=None, strikes=0, error="", put_off=False)
 
 
 def put_away(errand_id: UUID, now: datetime) -> Errand | None:

@@ -125,6 +125,7 @@ class Migration(migrations.Migration):
                 ('lease_until', models.DateTimeField(blank=True, null=True)),
                 ('done_at', models.DateTimeField(blank=True, null=True)),
                 ('again', models.BooleanField(default=False)),
+                ('put_off', models.BooleanField(default=False)),
                 ('error', models.CharField(blank=True, max_length=300)),
             ],
             options={

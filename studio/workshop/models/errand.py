@@ -45,6 +45,7 @@ class Errand(models.Model):
     lease_until = models.DateTimeField(null=True, blank=True)
     done_at = models.DateTimeField(null=True, blank=True)
     again = models.BooleanField(default=False)
+    put_off = models.BooleanField(default=False)  # a letter that waits for the mail server to take letters at all
     error = models.CharField(max_length=300, blank=True)
 
     class Meta:
