@@ -8,6 +8,7 @@ from itertools import groupby
 
 from django.utils import timezone
 
+from studio.workshop.links import stop_path_for
 from studio.workshop.models import Confirmation, Entry, Job, Link, Person, Photo, Role, Says, Stage, Studio
 from studio.workshop.photos import Picture, picture
 
@@ -82,6 +83,8 @@ class JobPage:
     ask: Asked | None
     closed_on: date | None
     expires_on: date | None
+    letters: str  # where letters about the job are ended, or asked for again; empty without an e-mail address
+    letters_stopped: bool
 
 
 def job_page(link: Link, today: date) -> JobPage:
@@ -109,6 +112,8 @@ def job_page(link: Link, today: date) -> JobPage:
         ask=Asked(ask.name, ask.email) if ask else None,
         closed_on=job.closed_on,
         expires_on=link.expires_on,
+        letters=stop_path_for(link) if link.contact.email else "",
+        letters_stopped=link.letters_stopped_at is not None,
     )
 
 

@@ -52,10 +52,14 @@ def address_for(link: Link) -> str:
     return f"{settings.ADDRESS}{path_for(link)}"
 
 
-def stop_address_for(link: Link) -> str:
+def stop_path_for(link: Link) -> str:
     """Where its contact ends the letters about its job. It opens as long as the link is there, also once that is revoked:
     who wants no more letters may say so late."""
-    return f"{settings.ADDRESS}/letterbox/stop/{link.public_id}.{sign(f'stop:{link.public_id}')}/"
+    return f"/letterbox/stop/{link.public_id}.{sign(f'stop:{link.public_id}')}/"
+
+
+def stop_address_for(link: Link) -> str:
+    return f"{settings.ADDRESS}{stop_path_for(link)}"
 
 
 def opens(link: Link, today: date) -> bool:

@@ -106,6 +106,15 @@ def test_nobody_else_can_end_them(link: Link) -> None:
     assert not stopped(link)
 
 
+@pytest.mark.django_db(transaction=True, databases=["default", "portal"])
+def test_the_clients_page_leads_there_and_says_how_it_stands(link: Link) -> None:
+    page = Client().get(links.path_for(link)).content.decode()
+    assert f'<a href="{path(link)}">No more letters about it</a>' in page
+    one_click(path(link))
+    page = Client().get(links.path_for(link)).content.decode()
+    assert f'You asked for no more letters about it. <a href="{path(link)}">Send them again</a>' in page
+
+
 def test_the_token_of_letters_does_not_open_the_page(link: Link) -> None:
     assert links.link_for(path(link).split("/")[-2], NOW.date()) is None
 
