@@ -103,7 +103,7 @@ def _shop(now: datetime) -> Shop:
         jobs=list(Job.objects.live().annotate(left=Exists(left), client_name=F("client__name")).order_by()),
         stuck=stuck_now(),
         days=WorkedDays(studio.hours, closed, today),
-        waiting=Waiting(*(getattr(studio, name) for name in ("failed", "taken_back", "photos", "words"))),
+        waiting=Waiting(*(getattr(studio, name) for name in ("failed", "unknown", "taken_back", "photos", "words"))),
         failed_plan=_uuid(getattr(studio, "failed_plan", None)),
         today=today,
     )
@@ -118,9 +118,11 @@ def _studio() -> Studio:
 @functools.cache
 def _how_many_wait() -> tuple[str, tuple[Any, ...]]:
     """All in one question, which is put together once: that takes longer than to answer it."""
-    failed = Errand.objects.filter(state__in=[ErrandState.FAILED, ErrandState.UNKNOWN])
+    failed = Errand.objects.filter(state=ErrandState.FAILED)
+    unknown = Errand.objects.filter(state=ErrandState.UNKNOWN)
     asked = Studio.objects.annotate(
-        failed=_count(failed.exclude(kind=Kind.REFRESH_PLAN)),
+        failed=_count(failed.exclude(kind__in=[Kind.REFRESH_PLAN, Kind.TEST_LETTER])),
+        unknown=_count(unknown.exclude(kind=Kind.TEST_LETTER)),
         taken_back=_count(waiting.gone_too_late()),
         photos=_count(Photo.objects.to_look_at()),
         words=_count(looks.done_without_photo()),

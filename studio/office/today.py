@@ -8,6 +8,7 @@ from functools import partial
 from studio.office.linked import Part, Parts, joined, parts, upper_first
 from studio.office.names import Names
 from studio.office.reasons import stage_at
+from studio.office.waiting import ended
 from studio.office.wording import listed, many, number, sentence, short_day, when
 from studio.workshop.models import Job, Needs, Stuck
 
@@ -20,6 +21,7 @@ class Waiting:
     """How many of each thing wait for the lead."""
 
     failed: int = 0
+    unknown: int = 0
     taken_back: int = 0
     photos: int = 0
     words: int = 0
@@ -96,7 +98,7 @@ def pressing(
         [
             Press("stuck", [_stuck(one, now) for one in stuck], _more_stuck),
             Press("start", _must_start(names, jobs, today), _more_start),
-            Press("failed" if waiting.failed else "taken back", _failed(waiting)),
+            Press("failed" if waiting.failed or waiting.unknown else "taken back", _failed(waiting)),
             Press("photos", _photos(waiting.photos)),
             Press("your word", _words(waiting.words)),
             Press(
@@ -170,7 +172,7 @@ def _renamed(link: Part) -> Part:
 
 
 def _failed(waiting: Waiting) -> list[Parts]:
-    said = [f"{many(waiting.failed, 'thing')} failed"] if waiting.failed else []
+    said = ended(waiting.failed, waiting.unknown)
     if waiting.taken_back:
         was = "was" if waiting.taken_back == 1 else "were"
         letter = "its letter" if waiting.taken_back == 1 else "their letters"

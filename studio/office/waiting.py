@@ -31,12 +31,16 @@ LOOK_BACK = timedelta(days=14)
 
 @dataclass(frozen=True)
 class Line:
-    """Sentences; ``errand`` where it can be tried again, in the words of ``again``, ``job`` where it can be looked at."""
+    """Sentences; ``errand`` where it can be tried again, ``job`` where it can be looked at."""
 
     words: str
     errand: UUID | None = None
     job: int | None = None
-    again: str = "Try again"
+    unknown: bool = False
+
+    @property
+    def again(self) -> str:
+        return "Send it again" if self.unknown else "Try again"
 
 
 @dataclass(frozen=True)
@@ -98,8 +102,7 @@ def failed(now: datetime) -> list[Line]:
             words = f"Nobody knows whether this was done: {what[:1].lower()}{what[1:]}. Look first, then try again."
         else:
             words = f"{what} {_COULD_NOT[Kind(errand.kind)]}: {errand.error or 'no reason is known.'}"
-        again = "Send it again" if errand.state == ErrandState.UNKNOWN else "Try again"
-        lines.append(Line(words, errand.pk, job, again))
+        lines.append(Line(words, errand.pk, job, errand.state == ErrandState.UNKNOWN))
     if len(lines) == MOST_LINES and (more := errands.count() - MOST_LINES):
         lines.append(Line(f"And {more} more. They show once these are dealt with."))
     return lines
@@ -109,6 +112,12 @@ def perhaps_sent(errand: Errand, now: datetime) -> str:
     """Goes on from "… was". What a person must know before it is sent once more."""
     sent = f"probably sent {on_or_at(errand.claimed_at, now)}" if errand.claimed_at else "perhaps sent"
     return f"{sent}. {errand.error} Ask whether it came, or send it again."
+
+
+def ended(failed: int, unknown: int) -> list[str]:
+    """What does not go on by itself, in the parts of a sentence."""
+    said = [f"{many(failed, 'thing')} failed"] if failed else []
+    return said + ([f"{many(unknown, 'letter')} {'was' if unknown == 1 else 'were'} perhaps sent"] if unknown else [])
 
 
 TO_SOMEBODY = (Kind.SEND_LETTER, Kind.TELL_LEAD, Kind.INVITE)

@@ -1,5 +1,6 @@
 """Letters to clients: one subject, one fact, one picture, one link. One function a letter; three templates each."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -151,12 +152,14 @@ def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
         if written.stop_address.startswith("https:"):  # RFC 8058, 3.1: one click is for https only
             mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     mail.set_content(written.text)
-    mail.add_alternative(written.html, subtype="html")
+    content_id = f"picture.{letter_id}@{domain}"  # RFC 2392: unlike any other in the world
+    mail.add_alternative(written.html.replace(f"cid:{_PICTURE_CID}", f"cid:{content_id}"), subtype="html")
     if written.picture is not None:
         html_part = mail.get_payload()[1]  # type: ignore[index]
         html_part.add_related(  # type: ignore[union-attr]
-            written.picture, "image", "jpeg", cid=f"<{_PICTURE_CID}>", filename="photo.jpg", disposition="inline"
+            written.picture, "image", "jpeg", cid=f"<{content_id}>", filename="photo.jpg", disposition="inline"
         )
+        html_part.set_param("type", "text/html")  # type: ignore[union-attr]  # RFC 2387, 3.1
     return mail
 
 
@@ -184,6 +187,6 @@ def read_outbox(letter_id: UUID) -> Written:
         to_address=to.addr_spec,
         subject=str(mail["Subject"]),
         text=text.get_content() if text else "",
-        html=html.get_content() if html else "",
+        html=re.sub(r"cid:[^\"]+", f"cid:{_PICTURE_CID}", html.get_content()) if html else "",
         picture=pictures[0].get_content() if pictures else None,
     )

@@ -140,6 +140,8 @@ def test_what_nobody_knows_is_for_a_person_and_never_sent_again_by_itself(
         errands.sweep(NOW + hours * HOUR)
         send(notice, NOW + hours * HOUR)
     assert server.tries.total() == 1
+    assert "One letter was perhaps sent." in text(office.get("/office/waiting/"))
+    assert "One letter was perhaps sent" in text(office.get("/office/"))
     for address in ("/office/waiting/", f"/office/jobs/{notice.job_id}/", f"/office/notices/{notice.pk}/"):
         said = text(office.get(address))
         assert "was probably sent at 11:42. The mail server had all of it, and never said whether it took it." in said

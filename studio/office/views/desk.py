@@ -30,7 +30,7 @@ def desk(request: HttpRequest) -> HttpResponse:
     owed = looks.done_without_photo().count()
     context = {
         "now": now,
-        "heading": _heading(photos, owed, len(taken_back), len([line for line in failed if line.errand])),
+        "heading": _heading(photos, owed, len(taken_back), *_counted(failed)),
         "lede": waiting.underway(now),
         "photos": photos,
         "first_looks": looks.first(FEW),
@@ -44,11 +44,14 @@ def desk(request: HttpRequest) -> HttpResponse:
     return render(request, "office/desk.html", context)
 
 
-def _heading(photos: int, owed: int, taken_back: int, failed: int) -> str:
+def _counted(lines: list[waiting.Line]) -> tuple[int, int]:
+    unknown = sum(line.unknown for line in lines)
+    return len([line for line in lines if line.errand]) - unknown, unknown
+
+
+def _heading(photos: int, owed: int, taken_back: int, failed: int, unknown: int) -> str:
     """One sentence, the most pressing first."""
-    parts = []
-    if failed:
-        parts.append(f"{many(failed, 'thing')} failed")
+    parts = waiting.ended(failed, unknown)
     if taken_back:
         parts.append(f"{many(taken_back, 'stage')} {'was' if taken_back == 1 else 'were'} taken back")
     if photos:

@@ -40,7 +40,8 @@ def outbox(request: HttpRequest) -> HttpResponse:
     going = Notice.objects.filter(state__in=_LEAVING).select_related("contact", "stage__kind", "stage__piece", "job")
     if job:
         told, going = told.filter(job=job), going.filter(job=job)
-    waiting = list(going.order_by("leaves_at", "pk")[:50])
+    lines = notice_lines(list(going.order_by("leaves_at", "pk")[:50]), now)
+    waiting, held = [line for line in lines if not line.errand], [line for line in lines if line.errand]
     page = page_by_key(told, request.GET.get("after", ""), by="sent_at")
     leave = f"{many(len(waiting), 'letter')} {'leaves' if len(waiting) == 1 else 'leave'} soon."
     context = {
@@ -48,7 +49,8 @@ def outbox(request: HttpRequest) -> HttpResponse:
         "server": server.host if server else "",
         "job": job,
         "heading": sentence(leave) if waiting else "No letter is about to leave.",
-        "going": notice_lines(waiting, now),
+        "going": waiting,
+        "held": held,
         "gone": [(letter, letter_line(letter, now)) for letter in page.rows],
         "page": page,
         "also": f"job={job.pk}" if job else "",
