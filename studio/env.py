@@ -8,6 +8,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from email.headerregistry import Address
 from enum import Enum
+from ipaddress import IPv6Address, ip_address
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, unquote, urlsplit
@@ -26,13 +27,6 @@ class BadSetting(Exception):
 
 def text(name: str, default: str = "") -> str:
     return os.environ.get(PREFIX + name, "").strip() or default
-
-
-def flag(name: str, default: bool = False) -> bool:
-    value = text(name, "1" if default else "0").lower()
-    if value not in {"0", "1", "yes", "no", "true", "false"}:
-        raise BadSetting(PREFIX + name, f"write 1 or 0, not {value!r}.")
-    return value in {"1", "yes", "true"}
 
 
 def words(name: str, default: str = "") -> list[str]:
@@ -60,10 +54,49 @@ def folder(name: str, default: Path) -> Path:
 def address(name: str, default: str) -> str:
     """The web address that people type, without a closing slash."""
     value = text(name, default).rstrip("/")
-    parts = urlsplit(value)
-    if parts.scheme not in {"http", "https"} or not parts.netloc or parts.path or parts.query:
+    try:
+        parts = urlsplit(value)
+        good = parts.scheme in {"http", "https"} and _host(parts.hostname or "") and parts.port != 0
+        whole = value == f"{parts.scheme}://{parts.netloc}" and "@" not in parts.netloc
+    except ValueError:  # a port or an IPv6 address that cannot be
+        good = whole = False
+    if not good or not whole:
         raise BadSetting(PREFIX + name, f"write an address like https://yard.example, not {value!r}.")
     return value
+
+
+_NAME = re.compile(r"[a-z0-9_]([a-z0-9_.-]*[a-z0-9_])?", re.ASCII | re.IGNORECASE)
+
+
+def _host(word: str) -> str:
+    """As it stands in a Host header without its port, or nothing where it cannot be there."""
+    plain = word.removeprefix("[").removesuffix("]") if word.startswith("[") and word.endswith("]") else word
+    try:
+        return f"[{plain}]" if isinstance(ip_address(plain), IPv6Address) else plain
+    except ValueError:
+        return word if _NAME.fullmatch(word) else ""
+
+
+def hosts(name: str, address: str) -> list[str]:
+    """The host names under which the studio answers: that of its address, and those that are given. None stands for several."""
+    found = [urlsplit(address).hostname or "", *words(name)]
+    for word in found:
+        if not _host(word):
+            raise BadSetting(PREFIX + name, f"write whole host names without port, such as yard.example, not {word!r}.")
+    return [_host(word) for word in found]
+
+
+def proxy(name: str) -> str:
+    """The IP address from which the reverse proxy connects, ``*`` for any, or nothing where there is none."""
+    value = text(name)
+    if value in {"", "*"}:
+        return value
+    try:
+        return str(ip_address(value))
+    except ValueError:
+        raise BadSetting(
+            PREFIX + name, f"write the one IP address from which the reverse proxy connects, not {value!r}."
+        ) from None
 
 
 def secret(name: str, file: Path) -> str:

@@ -28,14 +28,14 @@ LINK_KEY_FALLBACKS = [*_earlier, *env.earlier_keys("LINK_KEY_FALLBACKS")]
 ADDRESS = env.address("ADDRESS", "http://127.0.0.1:8000")
 SECURE = ADDRESS.startswith("https://")
 DEBUG = False
-ALLOWED_HOSTS = [urlsplit(ADDRESS).hostname or "", *env.words("HOSTS")]
+ALLOWED_HOSTS = env.hosts("HOSTS", ADDRESS)
+# Who asked, and whether by https, is what waitress says (studio/running/web.py): it believes this peer and nobody else.
+PROXY = env.proxy("PROXY")
 CSRF_TRUSTED_ORIGINS = [ADDRESS]
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 30  # a phone at the bench should not ask for a password each week
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 30 if SECURE else 0
-if env.flag("BEHIND_PROXY"):
-    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 INSTALLED_APPS = [
     "django.contrib.admin",

@@ -2,21 +2,35 @@
 
 import signal
 import sys
+from typing import Any
 
 import waitress
+from django.conf import settings
 
-from studio import env
+from studio.env import BadSetting
 from studio.wsgi import application
 
 LARGEST_BODY_BYTES = 300_000_000  # several photos in one form, each up to 60 MB
 
 
+def proxy() -> dict[str, Any]:
+    """Whom waitress believes about who asked, and whether by https. Of several proxies in a row, the last one alone."""
+    if not settings.PROXY:
+        return {"clear_untrusted_proxy_headers": False}  # nothing reads them; that they were there can be seen
+    return {
+        "trusted_proxy": settings.PROXY,
+        "trusted_proxy_count": 1,
+        "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
+        "clear_untrusted_proxy_headers": True,
+    }
+
+
 def serve(host: str, port: int) -> None:
+    if settings.SECURE and not settings.PROXY:
+        # Every request would be plain http, and be sent on to https for ever.
+        raise BadSetting("STUDIO_PROXY", "write the IP address from which the proxy that speaks https connects.")
     # Raised in the main loop, it lets the requests that are being answered end.
     signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(0))
-    proxy = {}
-    if env.flag("BEHIND_PROXY"):
-        proxy = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-proto"}}
     waitress.serve(
         application,
         host=host,
@@ -26,9 +40,12 @@ def serve(host: str, port: int) -> None:
         channel_timeout=120,  # a slow phone may pause between two pieces
         asyncore_use_poll=True,
         ident=None,
-        **proxy,
+        **proxy(),
     )
 
 
 if __name__ == "__main__":
-    serve(sys.argv[1], int(sys.argv[2]))
+    try:
+        serve(sys.argv[1], int(sys.argv[2]))
+    except BadSetting as problem:
+        sys.exit(str(problem))
