@@ -1,6 +1,7 @@
 """A bad value in the environment stops the start and names itself; keys are made once and for the owner only."""
 
 import os
+import re
 import stat
 import subprocess
 import sys
@@ -139,3 +140,19 @@ def test_the_first_key_of_a_file_signs_and_the_others_still_open(tmp_path: Path)
     (tmp_path / "link.key").write_text(f"{'a' * 40}\n{'b' * 40}\n\n{'c' * 40}\n")
     show = "from studio import settings as s; print(s.LINK_KEY[0], *(key[0] for key in s.LINK_KEY_FALLBACKS))"
     assert settle(start(show, tmp_path, STUDIO_LINK_KEY_FALLBACKS="d" * 40))[:2] == (0, "a b c d")
+
+
+CHECK = "import sys; from studio.running import entrance; sys.exit(entrance.run(['manage.py', 'check', '--deploy']))"
+
+
+def test_an_https_studio_passes_the_checks_of_django_for_the_open(tmp_path: Path) -> None:
+    code, out, err = settle(start(CHECK, tmp_path, STUDIO_ADDRESS="https://yard.example"))
+    # What HSTS says of other names, W005 and W021, is silenced in the settings, with the reason.
+    assert (code, out, err) == (0, "System check identified no issues (2 silenced).", "")
+
+
+def test_on_http_nothing_is_wrong_but_what_http_cannot_do(tmp_path: Path) -> None:
+    code, out, err = settle(start(CHECK, tmp_path))
+    # HSTS, the redirect to https, and the two cookies' Secure (Django 5.2, security.W004, W008, W012, W016).
+    assert sorted(re.findall(r"\((\w+\.\w+)\)", out + err)) == [f"security.W0{n}" for n in ("04", "08", "12", "16")]
+    assert code == 0

@@ -35,6 +35,7 @@ def test_every_answer_says_what_it_may_load(site: Client, address: str, status: 
     assert "base-uri 'none'" in policy
     assert "unsafe" not in policy
     assert response.headers["X-Content-Type-Options"] == "nosniff"
+    assert response.headers["X-Frame-Options"] == "DENY"
     assert response.headers["Cross-Origin-Opener-Policy"] == "same-origin"
     assert "camera=(self)" in response.headers["Permissions-Policy"]
     response.close()

@@ -58,7 +58,9 @@ def test_the_preview_is_a_sandbox_that_fetches_nothing(office: Browser) -> None:
     assert f'<iframe class="letter" sandbox src="/office/letters/{letter.pk}/html/"' in page.content.decode()
     assert "frame-src 'self'" in page.headers["Content-Security-Policy"]
     assert "frame-ancestors 'none'" in page.headers["Content-Security-Policy"]
+    assert page.headers["X-Frame-Options"] == "DENY"
     inside = office.get(f"/office/letters/{letter.pk}/html/")
+    assert inside.headers["X-Frame-Options"] == "SAMEORIGIN"
     policy = {part.strip().split(" ")[0]: part.strip() for part in inside.headers["Content-Security-Policy"].split(";")}
     assert policy["default-src"] == "default-src 'none'"
     assert policy["sandbox"] == "sandbox"

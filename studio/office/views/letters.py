@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_POST, require_safe
 
 from studio.front.csp import POLICY
@@ -91,6 +92,7 @@ def letter(request: HttpRequest, letter_id: UUID) -> HttpResponse:
     return _preview(request, context)
 
 
+@xframe_options_sameorigin
 @lead_only
 @require_safe
 def letter_html(request: HttpRequest, letter_id: UUID) -> HttpResponse:
@@ -144,6 +146,7 @@ def notice(request: HttpRequest, notice_id: int) -> HttpResponse:
     return _preview(request, context)
 
 
+@xframe_options_sameorigin
 @lead_only
 @require_safe
 def notice_html(request: HttpRequest, notice_id: int) -> HttpResponse:
