@@ -44,7 +44,7 @@ SECURE_REDIRECT_EXEMPT = [r"^(healthz|metrics|robots\.txt)$"]  # asked on this m
 X_FRAME_OPTIONS = "DENY"  # for browsers that do not know frame-ancestors
 
 INSTALLED_APPS = [
-    "django.contrib.admin",
+    "django.contrib.admin.apps.SimpleAdminConfig",  # the one site is studio/workshop/admin.py
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

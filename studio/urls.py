@@ -2,11 +2,14 @@
 
 from django.urls import include, path
 
+from studio.workshop.admin import site
+
 urlpatterns = [
     path("bench/", include("studio.bench.urls")),
     path("office/", include("studio.office.urls")),
     path("with/", include("clientportal.urls")),
     path("letterbox/", include("studio.letterbox.urls")),
+    path("admin/", site.urls),
     path("", include("studio.front.urls")),
 ]
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 import pytest
+from django.apps import apps
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.resolvers import RegexPattern, RoutePattern
 
@@ -85,7 +86,8 @@ def things(mark: str = "", now: datetime = NOW) -> dict[str, object]:
     later = builders.log_done(builders.stage(job, "mould"), by=ada, photo=False, now=now + timedelta(hours=2))
     notice = Notice.objects.get(entry=later)
     stage = builders.stage(job, "lay-up")
-    return of(job, link) | {
+    found = {
+        "app_label": "workshop",
         "absence_id": Absence.objects.create(person=ada, first_day=day, last_day=day).pk,
         "closure_id": Closure.objects.create(first_day=day, last_day=day, name=marked("Stocktaking")).pk,
         "entry_id": entry.pk,
@@ -100,6 +102,17 @@ def things(mark: str = "", now: datetime = NOW) -> dict[str, object]:
         "stage_id": stage.pk,
         "stuck_id": builders.say_stuck(stage, by=ada, now=now, sentence=mark).stuck.pk,
     }
+    builders.confirm(job, words=marked("It is on time."), now=now)
+    return of(job, link) | _rows() | found
+
+
+def _rows() -> dict[str, object]:
+    """The newest row of each model, for its page in the raw record."""
+    found = {}
+    for model in apps.get_app_config("workshop").get_models():
+        if row := model._default_manager.order_by("pk").last():
+            found[f"workshop_{model._meta.model_name}_change:object_id"] = row.pk
+    return found
 
 
 def of(job: Job, link: Link) -> dict[str, object]:

@@ -11,13 +11,21 @@ from tests.conftest import NOW
 
 pytestmark = pytest.mark.django_db
 
-NOBODY, MAKER, PACKER, LEAD = "nobody", "maker", "packer", "lead"
-ROLES = {NOBODY: None, MAKER: ("Ada", Role.MAKER), PACKER: ("Kit", Role.PACKER), LEAD: ("Ines", Role.LEAD)}
+NOBODY, MAKER, PACKER, LEAD, SUPERUSER = "nobody", "maker", "packer", "lead", "superuser"
+# Who may look at the raw record is no lead by that, nor the other way round.
+ROLES = {
+    NOBODY: None,
+    MAKER: ("Ada", Role.MAKER),
+    PACKER: ("Kit", Role.PACKER),
+    LEAD: ("Ines", Role.LEAD),
+    SUPERUSER: ("Sol", Role.MAKER),
+}
 # The longest beginning that fits counts. A route that none fits fails by its name.
 WHO = {
-    "bench/": (MAKER, PACKER, LEAD),
+    "admin/": (SUPERUSER,),
+    "bench/": (MAKER, PACKER, LEAD, SUPERUSER),
     "office/": (LEAD,),
-    "media/": (MAKER, PACKER, LEAD),
+    "media/": (MAKER, PACKER, LEAD, SUPERUSER),
     "sign-in/": tuple(ROLES),
     "sign-out/": tuple(ROLES),
     "open/": tuple(ROLES),  # signed by this run of the demo, else nothing; see tests/front
@@ -48,7 +56,9 @@ def come(role: str) -> Client:
     client = Client()
     who = ROLES[role]
     if who:
-        client.force_login(Person.objects.filter(name=who[0]).first() or builders.person(*who))
+        person = Person.objects.filter(name=who[0]).first() or builders.person(*who)
+        Person.objects.filter(pk=person.pk).update(is_superuser=role == SUPERUSER)
+        client.force_login(person)
     return client
 
 

@@ -16,16 +16,21 @@ from django.apps import apps
 from django.conf import settings
 
 from studio.workshop import actions, links
-from studio.workshop.models import Errand, Job, Kind, Link, Photo, Rendition, Role, Says
+from studio.workshop.models import Errand, Job, Kind, Link, Person, Photo, Rendition, Role, Says
 from tests import builders, doors
 from tests.measure.yard import PASSWORD
-from tests.test_doors_roles import LEAD, MAKER, NOBODY, PACKER, allowed
+from tests.test_doors_roles import LEAD, MAKER, NOBODY, PACKER, SUPERUSER, allowed
 
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 LOOKING = ("GET", "HEAD")
 CLIENT, OTHER, REVOKED, EXPIRED = "the client", "another client", "a revoked link", "an expired link"
-STAFF = {MAKER: "mo@measured.example", PACKER: "kit@measured.example", LEAD: "greta@measured.example"}
-INTRUDERS = (NOBODY, OTHER, REVOKED, EXPIRED, MAKER, PACKER)
+STAFF = {
+    MAKER: "mo@measured.example",
+    PACKER: "kit@measured.example",
+    LEAD: "greta@measured.example",
+    SUPERUSER: "sol@measured.example",
+}
+INTRUDERS = (NOBODY, OTHER, REVOKED, EXPIRED, *STAFF)
 MARKS = ("qzavixon", "qzbelqua", "qzcoruth")
 UNKNOWN = "zzzzzzzzzz.AAAAAAAAAAAAAAAAAAAAAAAA"
 PORTAL = "with/"
@@ -82,11 +87,12 @@ class Try:
 
 
 def set_out(now: datetime) -> list[Place]:
-    """Jobs that bear marks, and a maker, a packer and a lead who can sign in."""
+    """Jobs that bear marks, and somebody of each kind who works here and can sign in."""
     lead = builders.lead()
-    for role, name in ((Role.MAKER, "Mo"), (Role.PACKER, "Kit"), (Role.LEAD, "Greta")):
+    for role, name in ((Role.MAKER, "Mo"), (Role.PACKER, "Kit"), (Role.LEAD, "Greta"), (Role.MAKER, "Sol")):
         email = f"{name.lower()}@measured.example"
         actions.add_person(name=name, email=email, role=role, password=PASSWORD, by=lead, now=now)
+    Person.objects.filter(email=STAFF[SUPERUSER]).update(is_superuser=True)
     return [_place(mark, now) for mark in MARKS]
 
 
@@ -94,7 +100,6 @@ def _place(mark: str, now: datetime) -> Place:
     things = doors.things(mark, now)
     job = Job.objects.get(pk=str(things["job_id"]))
     lead, ada = builders.lead(), builders.person(f"Ada{mark}")
-    builders.confirm(job, words=f"It is on time, {mark}.", now=now)
     actions.log_at_bench(
         entry_id=uuid4(),
         stage=builders.stage(job, "mould"),
@@ -145,7 +150,7 @@ def _of_client(route: doors.Route, place: Place, other: Place) -> Iterator[Try]:
     mixed = f"{other.token.partition('.')[0]}.{place.token.partition('.')[2]}"
     closed = (
         (NOBODY, UNKNOWN),
-        *((who, place.forged) for who in (NOBODY, MAKER, PACKER, LEAD)),
+        *((who, place.forged) for who in (NOBODY, *STAFF)),
         (REVOKED, place.revoked),
         (EXPIRED, place.expired),
         (OTHER, mixed),
