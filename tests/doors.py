@@ -14,7 +14,7 @@ from django.apps import apps
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.resolvers import RegexPattern, RoutePattern
 
-from studio.workshop import links
+from studio.workshop import actions, invitations, links
 from studio.workshop.models import Absence, Closure, Errand, ErrandState, Job, Letter, Link, Notice, Overtime, Photo
 from tests import builders
 from tests.conftest import NOW
@@ -86,6 +86,7 @@ def things(mark: str = "", now: datetime = NOW) -> dict[str, object]:
     later = builders.log_done(builders.stage(job, "mould"), by=ada, photo=False, now=now + timedelta(hours=2))
     notice = Notice.objects.get(entry=later)
     stage = builders.stage(job, "lay-up")
+    bo = actions.invite(builders.person(f"Bo{mark}"), by=None, now=now)
     found = {
         "app_label": "workshop",
         "absence_id": Absence.objects.create(person=ada, first_day=day, last_day=day).pk,
@@ -93,6 +94,7 @@ def things(mark: str = "", now: datetime = NOW) -> dict[str, object]:
         "entry_id": entry.pk,
         "errand_id": Errand.objects.filter(subject=str(notice.pk), state=ErrandState.WAITING).get().pk,
         "kind_id": stage.kind_id,
+        "letterbox-come-in:token": invitations.token_for(bo),
         "letter_id": Letter.objects.get(job=job).pk,
         "notice_id": notice.pk,
         "overtime_id": Overtime.objects.create(person=ada, day=day, starts=time(17), ends=time(19)).pk,

@@ -18,7 +18,7 @@ from django.utils.translation.template import templatize
 ROOT = Path(__file__).resolve().parent.parent
 FOLDER = ROOT / "studio" / "locale" / "en_XA" / "LC_MESSAGES"
 PO, MO = FOLDER / "django.po", FOLDER / "django.mo"
-SOURCES = ("clientportal", "studio/bench", "studio/front", "studio/templates", "studio/workshop")
+SOURCES = ("clientportal", "studio/bench", "studio/front", "studio/letterbox", "studio/templates", "studio/workshop")
 KEYWORDS = {
     "_": None,
     "gettext": None,

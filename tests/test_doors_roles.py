@@ -31,6 +31,8 @@ WHO = {
     "open/": tuple(ROLES),  # signed by this run of the demo, else nothing; see tests/front
     "letterbox/": tuple(ROLES),  # opened by a token; see tests/letterbox
     "light/": tuple(ROLES),
+    "letterbox/stop/": tuple(ROLES),
+    "letterbox/come-in/": tuple(ROLES),  # whoever was invited; see tests/letterbox
     "robots.txt": tuple(ROLES),
 }
 ROUTES = [route for route in doors.routes() if not route.path.startswith("with/")]

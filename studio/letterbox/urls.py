@@ -2,8 +2,9 @@
 
 from django.urls import path
 
-from studio.letterbox.views import stop
+from studio.letterbox.views import come_in, stop
 
 urlpatterns = [
     path("stop/<str:token>/", stop.stop, name="letterbox-stop"),
+    path("come-in/<str:token>/", come_in.come_in, name="letterbox-come-in"),
 ]

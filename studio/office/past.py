@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.db.models import Model, QuerySet
 
-from studio.workshop.models import Confirmation, Entry, History, Job, Link, Photo, Piece, Stage
+from studio.workshop.models import Confirmation, Entry, History, Job, Link, Person, Photo, Piece, Stage
 
 
 @dataclass(frozen=True)
@@ -23,6 +23,7 @@ _NOUNS: dict[str, QuerySet[Model]] = {
     "link": Link.objects.select_related("contact"),
     "photo": Photo.objects.select_related("stage__kind", "stage__piece"),
     "entry": Entry.objects.select_related("stage__kind", "stage__piece"),
+    "person": Person.objects.all(),
 }
 _VERBS = {
     "logged done": "logged {} as done",
@@ -34,6 +35,12 @@ _VERBS = {
     "carried on": "went on with {}, which was stuck",
     "imported public holidays": "put the public holidays into the closed days of {}",
     "set password": "set the password of {}",
+    "invited": "made a way in for {}",
+    "sent invitation": "had the way in sent to {}",
+    "took back invitation": "took back the way in of {}",
+    "accepted invitation": "chose a password and came in",
+    "ended sessions": "signed {} out everywhere",
+    "let look at the record": "let {} look at the raw record",
     "released photo": "showed the client {}",
     "kept photo for us": "kept for us {}",
     "put photo back to look at": "put {} back to look at again",
@@ -81,7 +88,7 @@ def _name(noun: str, row: Model | None) -> str:
             return f"a {noun} that is gone"
         case Job():
             return "the job"
-        case Piece():
+        case Piece() | Person():
             return row.name
         case Stage():
             return f"{row} of {row.piece}"

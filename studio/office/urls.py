@@ -19,6 +19,7 @@ from studio.office.views import (
     stages,
     stuck,
     studio,
+    ways_in,
     work,
 )
 
@@ -76,6 +77,10 @@ urlpatterns = [
     path("people/new/", studio.new_person, name="office-new-person"),
     path("people/<int:person_id>/", studio.person, name="office-person"),
     path("people/<int:person_id>/password/", studio.password, name="office-password"),
+    path("people/<int:person_id>/invitation/", ways_in.invite, name="office-invite"),
+    path("people/<int:person_id>/invitation/send/", ways_in.send, name="office-send-invitation"),
+    path("people/<int:person_id>/invitation/take-back/", ways_in.take_back, name="office-take-back-invitation"),
+    path("people/<int:person_id>/sign-out/", ways_in.end_sessions, name="office-end-sessions"),
     path("people/<int:person_id>/days/", work.work, name="office-work"),
     path("people/<int:person_id>/days/away/", work.new_absence, name="office-new-absence"),
     path("people/<int:person_id>/days/longer/", work.new_overtime, name="office-new-overtime"),

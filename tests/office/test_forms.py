@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 from django.test import Client as Browser
 
-from studio.workshop import actions
+from studio.workshop import actions, invitations
 from studio.workshop.models import (
     Client,
     Confirmation,
@@ -251,13 +251,14 @@ def test_what_was_logged_at_is_not_removed(office: Browser) -> None:
     assert "Snail 9 is removed." in text(office.post(f"/office/pieces/{empty.pk}/remove/", follow=True))
 
 
-def test_somebody_new_gets_a_password_and_signs_in(office: Browser) -> None:
+def test_somebody_new_gets_a_way_in_or_a_password(office: Browser) -> None:
     about = {"name": "Bo", "email": "Bo@BodkinYard.example", "role": "maker"}
     assert office.post("/office/people/new/", about | {"email": "bo"}).status_code == 422
     answer = office.post("/office/people/new/", about)
     bo = Person.objects.get(name="Bo")
+    assert answer.headers["Location"] == f"/office/people/{bo.pk}/"
+    assert invitations.address_for(bo) in office.get(f"/office/people/{bo.pk}/").content.decode()
     page = f"/office/people/{bo.pk}/password/"
-    assert answer.headers["Location"] == page
     assert office.post("/office/people/new/", about).status_code == 422  # the address is taken
     for pair in (
         ("tinyword", "tinyword"),
@@ -269,6 +270,8 @@ def test_somebody_new_gets_a_password_and_signs_in(office: Browser) -> None:
         assert pair[0] not in refused.content.decode()
     assert office.post(page, {"password": "a long enough word", "again": "a long enough word"}).status_code == 302
     assert Browser().login(username="bo@bodkinyard.example", password="a long enough word")
+    bo.refresh_from_db()
+    assert bo.invited_at is None  # the link has no more to do
 
 
 def test_the_last_lead_stays(office: Browser, ines: Person) -> None:

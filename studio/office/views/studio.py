@@ -1,6 +1,6 @@
 """The studio itself: its settings, and its people."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib import messages
@@ -16,8 +16,9 @@ from studio.office.forms import NewPersonForm, PasswordForm, PersonForm, StudioF
 from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
 from studio.office.spans import told_week
+from studio.office.ways_in import comes_in
 from studio.office.wording import many, sentence, short_day
-from studio.workshop import actions, letters
+from studio.workshop import actions, invitations, letters
 from studio.workshop.models import Closure, Person, Place, Role, Stage, Studio
 
 
@@ -65,7 +66,9 @@ def _more(studio: Studio, today: date) -> list[tuple[str, str, str]]:
 @require_safe
 def people(request: HttpRequest) -> HttpResponse:
     page = page_by_key(Person.objects.all(), request.GET.get("after", ""), by="name", newest_first=False)
-    return render(request, "office/people.html", {"people": page.rows, "page": page})
+    now = timezone.now()
+    lines = [(somebody, comes_in(somebody, now)) for somebody in page.rows]
+    return render(request, "office/people.html", {"lines": lines, "page": page})
 
 
 @lead_only
@@ -76,11 +79,13 @@ def new_person(request: HttpRequest) -> HttpResponse:
 
     def add(typed: dict[str, str]) -> None:
         about = {"name": typed["name"], "email": typed["email"], "role": Role(typed["role"])}
-        made.append(actions.add_person(**about, password=None, by=who(request), now=timezone.now()))  # type: ignore[arg-type]
+        by, now = who(request), timezone.now()
+        made.append(actions.add_person(**about, password=None, by=by, now=now))  # type: ignore[arg-type]
+        actions.invite(made[0], by=by, now=now)
 
     if kept(form, add):
-        messages.success(request, f"{made[0]} is added. They can sign in once they have a password.")
-        return redirect("office-password", made[0].pk)
+        messages.success(request, f"{made[0]} is added. Give them the link below: by it they choose a password.")
+        return redirect("office-person", made[0].pk)
     return form_page(request, form, heading="Somebody new", send="Add them", back="/office/people/")
 
 
@@ -104,7 +109,20 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
         back="/office/people/",
         template="office/person.html",
         somebody=row,
+        **_way_in(row, who(request), timezone.now()),
     )
+
+
+def _way_in(somebody: Person, me: Person, now: datetime) -> dict[str, Any]:
+    """What the page of a person says of it. The address stands only where it lets nobody further in than they are."""
+    may_let_in, opens = actions.may_let_in(somebody, by=me), invitations.opens(somebody, now)
+    return {
+        "comes_in": comes_in(somebody, now),
+        "may_let_in": may_let_in,
+        "invited": opens,
+        "address": invitations.address_for(somebody) if opens and may_let_in else "",
+        "mail": django_settings.MAIL,
+    }
 
 
 def _given_up(somebody: Person) -> str:

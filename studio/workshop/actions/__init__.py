@@ -15,6 +15,14 @@ from studio.workshop.actions.days import (
 )
 from studio.workshop.actions.errands import leave_errand, try_again
 from studio.workshop.actions.errors import Refused, Stale, TooLate
+from studio.workshop.actions.invitations import (
+    accept_invitation,
+    end_sessions,
+    invite,
+    may_let_in,
+    send_invitation,
+    take_back_invitation,
+)
 from studio.workshop.actions.jobs import (
     add_job,
     add_piece,
@@ -33,6 +41,7 @@ from studio.workshop.actions.people import (
     change_contact,
     change_person,
     change_work,
+    let_look_at_record,
     remove_contact,
     set_password,
 )
@@ -57,6 +66,7 @@ __all__ = [
     "Refused",
     "Stale",
     "TooLate",
+    "accept_invitation",
     "add_absence",
     "add_client",
     "add_closure",
@@ -84,14 +94,18 @@ __all__ = [
     "change_words",
     "change_work",
     "confirm_words",
+    "end_sessions",
     "finish_for",
     "give_link",
     "import_public_days",
+    "invite",
     "keep_for_us",
     "leave_errand",
+    "let_look_at_record",
     "log_at_bench",
     "look_again",
     "mark_seen",
+    "may_let_in",
     "move_stage",
     "release_photos",
     "remove_absence",
@@ -105,6 +119,7 @@ __all__ = [
     "revoke_link",
     "say_nothing",
     "say_stuck",
+    "send_invitation",
     "send_trial_letter",
     "send_word",
     "set_out_job",
@@ -113,6 +128,7 @@ __all__ = [
     "start_letters",
     "stop_letters",
     "take_back",
+    "take_back_invitation",
     "take_back_letter",
     "try_again",
 ]

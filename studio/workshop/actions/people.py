@@ -2,14 +2,17 @@
 
 from collections.abc import Collection
 from datetime import datetime
+from typing import Any
 
 from django.contrib.auth.hashers import make_password
 from django.db import IntegrityError, transaction
+from django.db.models import F
 
 from studio.workshop import errands
 from studio.workshop.actions.editing import change
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
+from studio.workshop.actions.invitations import refuse_above
 from studio.workshop.actions.notices import withdraw_notices
 from studio.workshop.models import Client, Contact, Kind, NoticeState, Person, Role, StageKind, Week
 
@@ -38,11 +41,16 @@ def add_person(*, name: str, email: str, role: Role, password: str | None, by: P
 def change_person(
     person: Person, *, name: str, email: str, role: Role, is_active: bool, version: int, by: Person, now: datetime
 ) -> Person:
-    """Somebody must be left who can lead."""
+    """Somebody must be left who can lead. Who leaves is signed out for good, and an invitation to them, or to an address
+    that they no longer have, stops opening."""
     leads = [lead.pk for lead in Person.objects.select_for_update().filter(role=Role.LEAD, is_active=True)]
     if not (role == Role.LEAD and is_active) and leads == [person.pk]:
         raise Refused("Nobody else leads the studio. Make somebody else a lead first.")
-    values = {"name": name, "email": email.lower(), "role": role, "is_active": is_active}
+    values: dict[str, Any] = {"name": name, "email": email.lower(), "role": role, "is_active": is_active}
+    if not is_active:
+        values["session_round"] = F("session_round") + 1
+    if not is_active or values["email"] != person.email:
+        values["invited_at"] = None
     try:
         return change(person, values, version=version, by=by, now=now)
     except IntegrityError:
@@ -68,9 +76,17 @@ def change_work(
 
 @transaction.atomic
 def set_password(person: Person, password: str, *, by: Person | None, now: datetime) -> None:
-    """Ends the person's sessions elsewhere, since Django ties a session to the password."""
-    Person.objects.filter(pk=person.pk).update(password=make_password(password))
+    """Ends the person's sessions elsewhere, since a session is tied to the password, and an invitation that stands."""
+    refuse_above(person, by=by)
+    Person.objects.filter(pk=person.pk).update(password=make_password(password), invited_at=None)
     note("set password", person, by=by, now=now)
+
+
+@transaction.atomic
+def let_look_at_record(person: Person, *, by: Person | None, now: datetime) -> None:
+    """At the raw record, where nothing can be changed."""
+    if Person.objects.filter(pk=person.pk, is_superuser=False).update(is_superuser=True):
+        note("let look at the record", person, by=by, now=now)
 
 
 @transaction.atomic
