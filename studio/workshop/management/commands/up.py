@@ -91,8 +91,8 @@ def _prepare(open_to_network: bool) -> None:
     actions.set_out_studio()
     if open_to_network and not _lead_has_password():
         raise GiveUp(
-            "Before the studio is opened to a network, a lead needs a password. Start it without --host first and make "
-            "a lead, then: python3 manage.py changepassword and the lead's e-mail address."
+            "Before the studio is opened to a network, a lead needs a password. Run python3 manage.py invite with the "
+            "lead's e-mail address, start the studio without --host, and open the link that was printed."
         )
     if not Person.objects.exists():
         call_command("demo")
