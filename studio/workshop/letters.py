@@ -19,7 +19,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from studio.env import MailServer
-from studio.workshop import links, outbox
+from studio.workshop import invitations, links, outbox
 from studio.workshop.models import Job, Link, Needs, Notice, Person, Role, Stuck, Studio
 
 _PICTURE_CID = "picture"
@@ -112,6 +112,16 @@ def something_stuck(stuck: Stuck, lead: Person) -> Written:
     }
     subject, text, html = _rendered("stuck", studio, context)
     return Written(lead.name, lead.email, subject, text, html, None, thread=f"job {stage.piece.job_id}")
+
+
+def invitation(to: Person) -> Written:
+    """The way in of somebody of the studio. Raises CannotWrite where it has been taken back."""
+    until = invitations.opens_until(to)
+    if until is None:
+        raise CannotWrite(f"The link of {to} was taken back, so no letter was written.")
+    context = {"person": to.name, "address": invitations.address_for(to), "until": until}
+    subject, text, html = _rendered("invitation", Studio.objects.get(), context)
+    return Written(to.name, to.email, subject, text, html, None)
 
 
 def trial(to: Person) -> Written:

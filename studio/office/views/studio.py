@@ -121,7 +121,7 @@ def _way_in(somebody: Person, me: Person, now: datetime) -> dict[str, Any]:
         "may_let_in": may_let_in,
         "invited": opens,
         "address": invitations.address_for(somebody) if opens and may_let_in else "",
-        "mail": django_settings.MAIL,
+        "mail": letters.server(),
     }
 
 

@@ -2,12 +2,11 @@
 
 from datetime import datetime
 
-from django.conf import settings
 from django.contrib.auth.hashers import make_password
 from django.db import transaction
 from django.db.models import F
 
-from studio.workshop import errands, invitations
+from studio.workshop import errands, invitations, letters
 from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
 from studio.workshop.models import Kind, Person
@@ -45,7 +44,7 @@ def take_back_invitation(person: Person, *, by: Person, now: datetime) -> None:
 def send_invitation(person: Person, *, by: Person, now: datetime) -> None:
     """A letter with the link that opens when it leaves."""
     refuse_above(person, by=by)
-    if settings.MAIL is None:
+    if letters.server() is None:
         raise Refused("No mail server is set up, so nothing was sent. Copy the link and give it to them.")
     if not invitations.opens(Person.objects.get(pk=person.pk), now):
         raise Refused(f"The link of {person} no longer opens. Make a new one first.")

@@ -80,7 +80,8 @@ DUTIES = {
     Kind.DEVELOP_PHOTO: Duty(photos.develop, photos.keep),
     Kind.SEND_LETTER: Duty(letters.send, letters.keep_sent),
     Kind.TELL_LEAD: Duty(letters.tell_lead, letters.keep_told),
-    Kind.TEST_LETTER: Duty(letters.send_trial, letters.keep_trial),
+    Kind.INVITE: Duty(letters.invite, letters.keep_unrecorded),
+    Kind.TEST_LETTER: Duty(letters.send_trial, letters.keep_unrecorded),
     Kind.REFRESH_PLAN: Duty(plan.refresh, plan.keep),
     Kind.TIDY_FILES: Duty(tidying.tidy, tidying.keep),
 }

@@ -1,13 +1,14 @@
 """Letters on their way: to a contact, that a stage is done; to a lead, that one is stuck."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from email.message import EmailMessage
 
 from django.db import transaction
 from django.db.models import Q
 
-from studio.workshop import errands, imaging, letters, mail, outbox, storage
+from studio.workshop import errands, imaging, invitations, letters, mail, outbox, storage
 from studio.workshop.models import Errand, Letter, Notice, NoticeState, Person, Photo, Role, Stuck
 
 LETTER_PICTURE_MOST_BYTES = 60_000
@@ -145,6 +146,21 @@ def keep_told(errand: Errand, told: tuple[Stuck, Person] | None, now: datetime) 
         )
 
 
+def invite(errand: Errand, now: datetime) -> None:
+    """The way in of somebody of the studio. No copy is kept: whoever read it could come in."""
+    person = Person.objects.filter(pk=errand.subject, is_active=True).first()
+    if not person or not invitations.opens(person, now):
+        raise letters.CannotWrite("The link opens no more, so no letter was written. Make a new one.")
+
+    def before_dot() -> None:
+        if not Person.objects.filter(pk=person.pk, is_active=True, invited_at=person.invited_at).exists():
+            raise NotWanted
+        errands.begin_handing(errand)
+
+    with suppress(NotWanted):
+        _send_off(letters.as_mail(letters.invitation(person), errand.pk, now), before_dot)
+
+
 def send_trial(errand: Errand, now: datetime) -> None:
     """To see whether letters leave. It is nobody's news, so its end is all that stands in the record."""
     person = Person.objects.filter(pk=errand.subject, is_active=True).first()
@@ -156,5 +172,6 @@ def send_trial(errand: Errand, now: datetime) -> None:
     )
 
 
-def keep_trial(errand: Errand, result: None, now: datetime) -> None:
+def keep_unrecorded(errand: Errand, result: None, now: datetime) -> None:
+    """That it left is the end of its errand, and stands nowhere else."""
     _taken(now)
