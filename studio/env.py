@@ -189,6 +189,27 @@ def database(name: str, default: Path) -> dict[str, Any]:
     }
 
 
+def cache(name: str) -> dict[str, Any]:
+    """A Django CACHES entry from ``redis://host:6379/1``; by default the memory of each process."""
+    value = text(name)
+    if not value:
+        memory = "django.core.cache.backends.locmem.LocMemCache"
+        return {"BACKEND": memory, "OPTIONS": {"MAX_ENTRIES": 100_000}}
+    try:
+        parts = urlsplit(value)
+        sound = parts.scheme in {"redis", "rediss"} and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        sound = False
+    if not sound or not re.fullmatch(r"/?\d*", parts.path):
+        raise BadSetting(PREFIX + name, "write an address like redis://127.0.0.1:6379/1.")
+    return {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": value,
+        # A request waits no longer for a cache that is gone, and asks it once.
+        "OPTIONS": {"socket_timeout": 1, "socket_connect_timeout": 1, "retry": None},
+    }
+
+
 class Tls(Enum):
     AT_ONCE = "smtps"
     STARTTLS = "smtp"

@@ -135,6 +135,8 @@ DATABASES = {
 }
 DATABASE_ROUTERS = ["studio.routers.PortalRouter"]
 
+CACHES = {"default": env.cache("CACHE_URL")}  # counts tries to sign in
+
 LANGUAGE_CODE = "en-gb"
 USE_I18N = True
 USE_TZ = True

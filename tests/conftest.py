@@ -7,6 +7,7 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
+from django.core.cache import cache
 from django.core.management import call_command
 from pytest_django import DjangoDbBlocker
 
@@ -31,6 +32,12 @@ def folders(tmp_path: Path, settings: object) -> None:
     for name, folder in (("MEDIA_ROOT", "media"), ("OUTBOX", "outbox"), ("FILE_UPLOAD_TEMP_DIR", "arriving")):
         (tmp_path / folder).mkdir(exist_ok=True)
         setattr(settings, name, tmp_path / folder)
+
+
+@pytest.fixture(autouse=True)
+def nobody_has_tried() -> None:
+    """Tries to sign in are counted in this process, and one test's are not another's."""
+    cache.clear()
 
 
 def need_service(name: str) -> str:

@@ -66,6 +66,11 @@ def settle(process: "subprocess.Popen[str]") -> tuple[int, str, str]:
         ("STUDIO_PROXY", "10.0.0.0/8"),
         ("STUDIO_PROXY", "10.0.0.1,10.0.0.2"),
         ("STUDIO_PROXY", "**"),
+        ("STUDIO_CACHE_URL", "memcached://yard.example"),
+        ("STUDIO_CACHE_URL", "redis://"),
+        ("STUDIO_CACHE_URL", "redis://yard.example:99999/1"),
+        ("STUDIO_CACHE_URL", "redis://yard.example/first"),
+        ("STUDIO_CACHE_URL", "yard.example"),
     ],
 )
 def test_a_bad_value_stops_the_start_by_name(name: str, value: str, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from django_htmx.http import HttpResponseClientRedirect
 
 from studio import env
+from studio.front import known_browsers, throttle
 from studio.workshop.links import path_for
 from studio.workshop.models import Link, Person, Role, Studio
 
@@ -52,14 +53,34 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if isinstance(request.user, Person):
         return redirect(safe_next(request, home_of(request.user)))
     form = SignIn(request.POST if request.method == "POST" else None)
+    status = 200
     if form.is_valid():
-        person = authenticate(request, username=form.cleaned_data["email"], password=form.cleaned_data["password"])
-        if isinstance(person, Person):
-            login(request, person)
-            return redirect(safe_next(request, home_of(person)))
-        form.add_error(None, _("Nobody here has that e-mail address and password. Check both and try again."))
+        email = form.cleaned_data["email"]
+        limits = throttle.of_sign_in(request, email, Person.objects.filter(email__iexact=email).first())
+        if not throttle.may_try(limits):
+            status = 429
+            form.add_error(
+                None, _("Too many tries. Wait a quarter of an hour, or ask a lead for a link to come in by.")
+            )
+        else:
+            person = authenticate(request, username=email, password=form.cleaned_data["password"])
+            if isinstance(person, Person):
+                throttle.was_right(limits)
+                return enter(request, person, safe_next(request, home_of(person)))
+            throttle.failed()
+            form.add_error(None, _("Nobody here has that e-mail address and password. Check both and try again."))
+    if form.errors and status == 200:
+        status = 422
     context = {"form": form, "next": safe_next(request, "")}
-    return render(request, "front/sign_in.html", context, status=422 if form.errors else 200)
+    return render(request, "front/sign_in.html", context, status=status)
+
+
+def enter(request: HttpRequest, person: Person, address: str) -> HttpResponse:
+    """Signs somebody in, for good reasons that the caller has checked, and goes on to an address."""
+    login(request, person, backend=BACKEND)
+    response = redirect(address)
+    known_browsers.remember(request, response, person)
+    return response
 
 
 @require_POST

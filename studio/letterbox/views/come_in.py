@@ -1,14 +1,13 @@
 """Where somebody who was invited chooses a password, and is in."""
 
-from django.contrib.auth import login
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters, sensitive_variables
 from django.views.decorators.http import require_http_methods
 
 from studio.front.errors import link_not_open
-from studio.front.signin import BACKEND, home_of
+from studio.front.signin import enter, home_of
 from studio.letterbox.forms import ChosenPassword
 from studio.workshop import actions
 from studio.workshop.invitations import person_for
@@ -36,8 +35,7 @@ def _answer(request: HttpRequest, token: str) -> HttpResponse:
             person = actions.accept_invitation(person, form.cleaned_data["password"], now=now)
         except actions.Refused:  # somebody else was faster by the same link
             return link_not_open(request)
-        login(request, person, backend=BACKEND)
-        return redirect(home_of(person))
+        return enter(request, person, home_of(person))
     return render(
         request, "letterbox/come_in.html", {"form": form, "somebody": person}, status=422 if form.errors else 200
     )
