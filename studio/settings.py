@@ -25,6 +25,8 @@ LINK_KEY_FILE = DATA / "link.key"  # manage.py rotate_link_key puts a new key fi
 LINK_KEY, *_earlier = env.keys("LINK_KEY", LINK_KEY_FILE)
 LINK_KEY_FALLBACKS = [*_earlier, *env.earlier_keys("LINK_KEY_FALLBACKS")]
 
+METRICS_KEY = env.secret("METRICS_KEY", DATA / "metrics.key")
+
 ADDRESS = env.address("ADDRESS", "http://127.0.0.1:8000")
 SECURE = ADDRESS.startswith("https://")
 DEBUG = False

@@ -4,7 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import path, re_path
 from django.views.decorators.http import require_safe
 
-from studio.front import lights, media, signin
+from studio.front import lights, media, signin, views
 
 
 @require_safe
@@ -21,4 +21,6 @@ urlpatterns = [
     path("light/", lights.light, name="light"),
     re_path(r"^media/(?P<sha256>[0-9a-f]{64})\.jpg$", media.photo, name="photo"),
     path("robots.txt", robots, name="robots"),
+    path("healthz", views.healthz, name="healthz"),
+    path("metrics", views.metrics, name="metrics"),
 ]

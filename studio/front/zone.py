@@ -18,7 +18,9 @@ class ShopZone:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.path_info.startswith((CLIENT, f"/{settings.STATIC_URL.strip('/')}/", "/media/", "/robots.txt")):
+        if request.path_info.startswith(
+            (CLIENT, f"/{settings.STATIC_URL.strip('/')}/", "/media/", "/robots.txt", "/healthz", "/metrics")
+        ):
             return self.get_response(request)
         studio = Studio.objects.first()
         with timezone.override(ZoneInfo(studio.time_zone if studio else settings.TIME_ZONE)):
