@@ -2,14 +2,19 @@
 
 import os
 import shutil
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from io import StringIO
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from django.core.cache import cache
 from django.core.management import call_command
 from pytest_django import DjangoDbBlocker
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 NOW = datetime(2026, 3, 10, 10, 42, tzinfo=UTC)  # a Tuesday; no clock changes near
 
@@ -70,3 +75,20 @@ def published(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     sent: list[str] = []
     monkeypatch.setattr(app, "send_task", lambda name, args, **options: sent.append(args[0]))
     return sent
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator["Browser"]:
+    """One browser for all tests of a module; each opens contexts of its own."""
+    path = need_service("chromium")
+    from playwright.sync_api import sync_playwright
+
+    # Playwright runs an event loop in this thread, which Django would take for a mistake.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    try:
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+            yield browser
+            browser.close()
+    finally:
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]

@@ -32,6 +32,7 @@ class Headers:
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
+        response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
         # Elsewhere not no-referrer: the browser would then send "Origin: null" with forms, and each would be refused.
         response.headers["Referrer-Policy"] = "no-referrer" if client else "same-origin"
         if client:

@@ -1,8 +1,7 @@
 """The bench in a real browser: choosing a photo is all there is to do, and without script there is a button."""
 
-import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,7 +9,7 @@ from django.conf import settings
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from studio.running import web
@@ -18,25 +17,10 @@ from studio.workshop import sniff
 from studio.workshop.models import Entry, Needs, Piece, Says, Stage, Stuck
 from tests import builders
 from tests.bench.conftest import FILM, page_of, run_due
-from tests.conftest import need_service
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 Open = Callable[..., Page]
 PHONE, SMALL = {"width": 390, "height": 844}, {"width": 360, "height": 640}
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    path = need_service("chromium")
-    # Playwright runs an event loop in this thread, which Django would take for a mistake.
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    try:
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-            yield browser
-            browser.close()
-    finally:
-        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
 @pytest.fixture

@@ -1,17 +1,16 @@
 """The client's page in a real browser: on a phone, large type, a photo that does not come, and on paper."""
 
-import os
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 
 import pytest
-from playwright.sync_api import Browser, Page, Request, sync_playwright
+from playwright.sync_api import Browser, Page, Request
 from pytest_django.live_server_helper import LiveServer
 
 from studio.workshop.links import path_for
 from studio.workshop.models import Link, Rendition
 from tests import builders
-from tests.conftest import NOW, need_service
+from tests.conftest import NOW
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases=["default", "portal"])]
 Open = Callable[..., Page]
@@ -20,20 +19,6 @@ LONG = "Leaning lamp post, bench, letter-box and a swinging lantern"
 LOADED = "() => [...document.images].every(image => image.complete)"
 EAGER = "() => { for (const image of document.images) image.loading = 'eager' }"
 HEIGHTS = "() => [...document.images].map(image => Math.round(image.getBoundingClientRect().height))"
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    path = need_service("chromium")
-    # Playwright runs an event loop in this thread, which Django would take for a mistake.
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    try:
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-            yield browser
-            browser.close()
-    finally:
-        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
 @pytest.fixture

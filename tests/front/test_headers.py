@@ -37,6 +37,7 @@ def test_every_answer_says_what_it_may_load(site: Client, address: str, status: 
     assert response.headers["X-Content-Type-Options"] == "nosniff"
     assert response.headers["X-Frame-Options"] == "DENY"
     assert response.headers["Cross-Origin-Opener-Policy"] == "same-origin"
+    assert response.headers["Cross-Origin-Resource-Policy"] == "same-origin"
     assert "camera=(self)" in response.headers["Permissions-Policy"]
     response.close()
 

@@ -92,8 +92,8 @@ def letter(request: HttpRequest, letter_id: UUID) -> HttpResponse:
     return _preview(request, context)
 
 
-@xframe_options_sameorigin
 @lead_only
+@xframe_options_sameorigin
 @require_safe
 def letter_html(request: HttpRequest, letter_id: UUID) -> HttpResponse:
     _letter(letter_id)
@@ -146,8 +146,8 @@ def notice(request: HttpRequest, notice_id: int) -> HttpResponse:
     return _preview(request, context)
 
 
-@xframe_options_sameorigin
 @lead_only
+@xframe_options_sameorigin
 @require_safe
 def notice_html(request: HttpRequest, notice_id: int) -> HttpResponse:
     try:
