@@ -62,6 +62,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "studio.front.csp.Headers",
+    "studio.front.requests.Requests",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "studio.front.bodies.SmallBodies",
     "django.middleware.security.SecurityMiddleware",
@@ -208,9 +209,13 @@ CELERY_BEAT_SCHEDULE = {"sweep": {"task": "studio.sweep", "schedule": 10.0, "opt
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"tokens": {"()": "studio.front.logs.TokenFilter"}},
-    "formatters": {"line": {"()": "studio.front.logs.LineFormatter"}},
+    "filters": {"tokens": {"()": "studio.logs.TokenFilter"}},
+    "formatters": {"line": {"()": "studio.logs.LineFormatter"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "filters": ["tokens"], "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": "INFO"},
-    "loggers": {"django.server": {"handlers": ["stderr"], "propagate": False}},
+    "loggers": {
+        "django.server": {"handlers": ["stderr"], "propagate": False},
+        # What was refused or not found has its line already (studio/front/requests.py).
+        "django.request": {"level": "ERROR"},
+    },
 }

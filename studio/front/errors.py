@@ -10,10 +10,12 @@ from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
+from studio import logs
 from studio.front import sheets
 from studio.front.csp import CLIENT
 
 _TOO_LARGE = (RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent)
+_NUMBER = "NUMBER"  # stands for the id of the request, by which its lines are found in the log
 _FULL = {errno.ENOSPC, errno.EDQUOT}
 
 
@@ -45,7 +47,7 @@ def _bare(what: str, *advice: str) -> str:
 _SERVER_ERROR: Final = _bare(
     "Something broke here",
     "It was not you. What was kept before this is still kept.",
-    "Go back and try once more. If it breaks again, tell whoever runs this studio what you did and at what time.",
+    f"Go back and try once more. If it breaks again, tell whoever runs this studio what you did, and this number: {_NUMBER}.",
 )
 _DISK_FULL: Final = _bare(
     "The disk is full",
@@ -96,7 +98,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
     full = (isinstance(error, OSError) and error.errno in _FULL) or "disk is full" in str(error)
     if full:
         return HttpResponse(_DISK_FULL, status=507)
-    return HttpResponseServerError(_SERVER_ERROR)
+    return HttpResponseServerError(_SERVER_ERROR.replace(_NUMBER, logs.request_id() or "none"))
 
 
 def _page(request: HttpRequest, status: int, what: str, advice: str) -> HttpResponse:

@@ -4,6 +4,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
+from studio import logs
 from studio.celery import app
 from studio.workshop import duties, errands
 from studio.workshop.models import Kind
@@ -11,7 +12,8 @@ from studio.workshop.models import Kind
 
 @app.task(name="studio.run_errand")
 def run_errand(errand_id: str) -> None:
-    duties.run(UUID(errand_id), timezone.now)
+    with logs.about_errand(errand_id):
+        duties.run(UUID(errand_id), timezone.now)
 
 
 @app.task(name="studio.sweep")

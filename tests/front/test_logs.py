@@ -1,5 +1,6 @@
 import io
 import logging
+import re
 import sys
 from collections.abc import Iterator
 from typing import Any
@@ -8,7 +9,10 @@ import pytest
 from django.conf import settings
 from django.test import Client
 
-from studio.front.logs import LineFormatter, TokenFilter
+from studio.logs import LineFormatter, TokenFilter
+from studio.workshop import duties, tasks
+from studio.workshop.models import Errand, Kind
+from tests import builders
 
 TOKEN = "k3m9q2xw7a.AbCd-EfGh_IjKlMnOpQrStUv"
 
@@ -44,6 +48,90 @@ def test_tokens_are_cut_from_messages(log: io.StringIO, message: str, args: tupl
     assert "some.where" in log.getvalue()
     assert TOKEN not in log.getvalue()
     assert TOKEN.split(".")[1] not in log.getvalue()
+
+
+@pytest.mark.once
+@pytest.mark.parametrize("word", ["come-in", "stop"])
+def test_tokens_of_the_letterbox_are_cut(log: io.StringIO, word: str) -> None:
+    for path in (f"/letterbox/{word}/{TOKEN}/", f"/sign-in/?next=%2Fletterbox%2F{word}%2F{TOKEN}%2F"):
+        logging.getLogger("some.where").warning("Not Found: %s", path)
+    assert TOKEN not in log.getvalue()
+    assert log.getvalue().count("…") == 2
+
+
+@pytest.mark.once
+@pytest.mark.parametrize(
+    "message",
+    [
+        "550 no such mailbox: <priya@theatre.example>",
+        "{'priya@theatre.example': (550, b'5.1.1')}",
+        "/sign-in/?email=priya%40theatre.example&a=b",
+    ],
+)
+def test_addresses_of_people_are_cut(log: io.StringIO, message: str) -> None:
+    logging.getLogger("some.where").warning(message)
+    assert "priya" not in log.getvalue()
+    assert "theatre" not in log.getvalue()
+
+
+@pytest.mark.django_db
+def test_a_request_has_one_line_with_its_id_and_who_asked(site: Client, log: io.StringIO) -> None:
+    ines = builders.lead()
+    site.force_login(ines)
+    response = site.get("/for-lead/?of=snail")
+    (line,) = [line for line in log.getvalue().splitlines() if "/for-lead/" in line]
+    said = re.search(
+        r"INFO studio\.front\.requests request=([0-9a-f]{8}) person=(\d+): GET /for-lead/ 200 \d+ ms$", line
+    )
+    assert said is not None, line
+    assert said.groups() == (response.headers["X-Request-Id"], str(ines.pk))
+
+
+@pytest.mark.django_db
+def test_what_is_refused_or_not_there_is_one_line_and_no_traceback(site: Client, log: io.StringIO) -> None:
+    site.force_login(builders.person("Ada"))
+    assert site.get("/for-lead/").status_code == 403
+    assert site.get("/nowhere/").status_code == 404
+    assert [line.split(": ", 1)[1].rsplit(" ", 2)[0] for line in log.getvalue().splitlines()] == [
+        "GET /for-lead/ 403",
+        "GET /nowhere/ 404",
+    ]
+
+
+@pytest.mark.once
+def test_what_breaks_names_the_number_that_the_page_shows(site: Client, log: io.StringIO) -> None:
+    response = site.get("/breaks/")
+    number = response.headers["X-Request-Id"]
+    assert f"and this number: {number}." in response.content.decode()
+    (line,) = [line for line in log.getvalue().splitlines() if "RuntimeError" in line]
+    assert f"request={number}" in line
+
+
+@pytest.mark.once
+def test_a_clients_page_costs_no_look_for_a_person(site: Client, log: io.StringIO) -> None:
+    """No database mark: asking who it is would raise."""
+    assert "X-Request-Id" not in site.get(f"/with/{TOKEN}/breaks/").headers
+    assert " person=" not in log.getvalue()
+
+
+@pytest.mark.django_db
+def test_files_and_looks_at_health_have_no_line(site: Client, log: io.StringIO) -> None:
+    site.get("/static/natch.svg").close()
+    assert log.getvalue() == ""
+
+
+@pytest.mark.django_db
+def test_an_errand_that_fails_is_named_and_nobodys_address(log: io.StringIO, monkeypatch: pytest.MonkeyPatch) -> None:
+    def breaks(*args: object) -> None:
+        raise ValueError("cannot write to priya@theatre.example")
+
+    builders.log_done(builders.stage(builders.job()))
+    errand = Errand.objects.get(kind=Kind.DEVELOP_PHOTO)
+    monkeypatch.setitem(duties.DUTIES, Kind.DEVELOP_PHOTO, duties.Duty(breaks, breaks))
+    tasks.run_errand(str(errand.pk))
+    (line,) = [line for line in log.getvalue().splitlines() if "ValueError" in line]
+    assert f" errand={errand.pk}: " in line
+    assert "priya" not in log.getvalue()
 
 
 @pytest.mark.once
