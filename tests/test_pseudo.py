@@ -10,10 +10,11 @@ from uuid import uuid4
 
 import pytest
 import time_machine
+from django.core.cache import cache
 from django.test import Client, override_settings
 from django.utils import translation
 
-from studio.workshop import actions, letters
+from studio.workshop import actions, invitations, letters
 from studio.workshop.links import path_for
 from studio.workshop.models import Client as Commissioner
 from studio.workshop.models import (
@@ -310,3 +311,32 @@ def test_the_door_and_its_errors(in_pseudo: None) -> None:
     check(client.post("/sign-in/", {"email": "1", "password": ""}).content.decode())
     check(client.post("/sign-in/", {"email": "1@2.example", "password": "1"}).content.decode())
     check(client.get("/nowhere/").content.decode())
+    for _ in range(10):
+        refused = client.post("/sign-in/", {"email": "1@2.example", "password": "1"})
+    assert refused.status_code == 429
+    check(refused.content.decode())
+
+
+@pytest.mark.django_db
+def test_coming_in_and_ones_own_password(in_pseudo: None) -> None:
+    numbered()
+    person, client = actions.invite(Person.objects.get(role=Role.MAKER), by=None, now=NOW), Client()
+    way_in, password = invitations.path_for(person), "/letterbox/password/"
+    for wrong in ({}, {"password": "123456789012345", "again": "1"}):
+        check(client.get(way_in).content.decode())
+        check(client.post(way_in, wrong).content.decode())
+    client.force_login(person)
+    check(client.get(password).content.decode())
+    actions.set_password(person, "123456789012345", by=None, now=NOW)
+    check(client.get(way_in).content.decode())
+    client.force_login(Person.objects.get(pk=person.pk))
+    check(client.post(password, {}).content.decode())
+    sent = {"old": "1", "password": "923456789012345", "again": "923456789012345"}
+    check(client.post(password, sent).content.decode())
+    for _ in range(10):
+        refused = client.post(password, sent)
+    assert refused.status_code == 429
+    check(refused.content.decode())
+    check(client.post(f"{password}sign-out/", follow=True).content.decode())
+    cache.clear()
+    check(client.post(password, sent | {"old": "123456789012345"}, follow=True).content.decode())

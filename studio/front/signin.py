@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Concatenate, ParamSpec
+from typing import Concatenate, ParamSpec, cast
 from urllib.parse import urlencode
 
 from django import forms
@@ -134,6 +134,11 @@ def lead_only(view: View[P]) -> View[P]:
         return _private(view(request, *args, **kwargs))
 
     return door
+
+
+def who(request: HttpRequest) -> Person:
+    """Whoever is at the other end, behind one of these doors."""
+    return cast(Person, request.user)
 
 
 def _openers_signer() -> signing.Signer | None:

@@ -24,3 +24,9 @@ class ChosenPassword(forms.Form):
         if "password" in self.cleaned_data and self.cleaned_data["password"] != again:
             raise ValidationError(_("The two are not the same. Write both again."))
         return again
+
+
+class ChangedPassword(ChosenPassword):
+    old = forms.CharField(
+        max_length=200, strip=False, error_messages={"required": _("Write the password that you have.")}
+    )

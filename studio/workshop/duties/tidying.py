@@ -2,6 +2,8 @@
 
 from datetime import datetime, timedelta
 
+from django.contrib.sessions.models import Session
+
 from studio.workshop import storage
 from studio.workshop.models import Errand, ErrandState, Photo, Rendition
 
@@ -26,3 +28,4 @@ def tidy(errand: Errand, now: datetime) -> None:
 
 def keep(errand: Errand, result: None, now: datetime) -> None:
     Errand.objects.filter(state=ErrandState.DONE, done_at__lt=now - KEEP_DONE_FOR).delete()
+    Session.objects.filter(expire_date__lt=now).delete()
