@@ -15,7 +15,8 @@ KEPT_FOR_S = 60 * 60 * 24 * 365
 
 
 def _cookie(person: Person) -> str:
-    return f"known-{person.pk}"  # several people may share a tablet
+    prefix = "__Host-" if settings.SECURE else ""  # as with the session's: no other host can put one in its place
+    return f"{prefix}known-{person.pk}"  # several people may share a tablet
 
 
 def _signer(person: Person) -> signing.TimestampSigner:

@@ -36,6 +36,8 @@ def log() -> Iterator[io.StringIO]:
     [
         (f"Not Found: /with/{TOKEN}/", ()),
         ("Not Found: %s", (f"/with/{TOKEN}/photo.jpg",)),
+        ("%s went", (f"/letterbox/come-in/{TOKEN}/",)),
+        ("%s went", (f"/sign-in/?next=%2Fletterbox%2Fstop%2F{TOKEN}%2F",)),
         ("%(path)s went", ({"path": f"/open/{TOKEN}"},)),
         ("opened %s", (ValueError(f"'/open/{TOKEN}'"),)),
         ("to %s", (f"/sign-in/?next=%2Fwith%2F{TOKEN}%2F",)),

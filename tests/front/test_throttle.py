@@ -208,7 +208,7 @@ def test_the_cookie_and_how_long_it_is_good(ines: Person, clock: time_machine.Tr
     clock.shift(timedelta(seconds=2))
     assert not known_browsers.name_of(request, ines)
     settings.SECURE = True
-    assert known(ines).cookies[f"known-{ines.pk}"]["secure"]
+    assert known(ines).cookies[f"__Host-known-{ines.pk}"]["secure"]
 
 
 def test_who_comes_in_by_an_invitation_is_known_there(ines: Person) -> None:
