@@ -53,12 +53,14 @@ from django.test import Client
 from studio.workshop.backup import rows
 from studio.workshop.models import Errand
 path = sys.argv[1]
+# Before the page is opened, for its day is noted.
+tables = {model._meta.db_table: vars(rows.tell(model, "default")) for model in rows.kept_models()}
 page = Client(headers={"host": "127.0.0.1"}).get(path)
 names = re.findall("[0-9a-f]{64}[.]jpg", page.content.decode())
 print(json.dumps({
     "page": page.status_code,
     "pictures": [Client(headers={"host": "127.0.0.1"}).get(path + name).status_code for name in names],
-    "tables": {model._meta.db_table: vars(rows.tell(model, "default")) for model in rows.kept_models()},
+    "tables": tables,
     "errands": sorted(Errand.objects.exclude(state="done").values_list("kind", "state")),
 }))
 """
@@ -108,6 +110,13 @@ def names(place: Path, table: str) -> set[str]:
     return {name for line in lines if (name := json.loads(line)["name"]).startswith("pair ")}
 
 
+def keys(folder: Path) -> dict[str, bytes]:
+    """Every file of keys that the studio keeps there, whichever they are; and they are their owner's alone."""
+    found = list(folder.glob("*.key"))
+    assert {path.stat().st_mode & 0o777 for path in found} == {0o600}
+    return {path.name: path.read_bytes() for path in found}
+
+
 @pytest.mark.parametrize(("source", "target"), WAYS)
 def test_a_back_up_while_somebody_writes_restored_elsewhere(
     source: str, target: str, databases: Databases, tmp_path: Path
@@ -141,19 +150,15 @@ def test_a_back_up_while_somebody_writes_restored_elsewhere(
     done = manage("restore", str(copy), **there)
     assert done.returncode == 0, done.stderr
     assert "will not all open" not in done.stdout
-    for key in ("link.key", "secret.key"):
-        assert (there["data"] / key).read_bytes() == (here["data"] / key).read_bytes()
-        assert (there["data"] / key).stat().st_mode & 0o777 == 0o600
+    assert keys(copy / "keys") == keys(there["data"]) == keys(here["data"])
+    assert len(keys(copy / "keys")) == 2
     found = json.loads(said(start_in(LOOK, path, **there)))
     assert found["page"] == 200
     assert found["pictures"]
     assert set(found["pictures"]) == {200}
     tables = json.loads((copy / "manifest.json").read_text())["tables"]
     differ = {table for table in tables if tables[table] != found["tables"][table]}
-    assert differ == {
-        "workshop_errand",
-        "workshop_link",
-    }  # the letter that waited is held, and the page was opened above
+    assert differ == {"workshop_errand"}  # the letter that waited is held
     assert ["send_letter", "unknown"] in found["errands"]
     assert ["send_letter", "waiting"] not in found["errands"]
 
@@ -190,3 +195,35 @@ def test_another_key_in_the_environment_is_told(tmp_path: Path) -> None:
     assert [path.name for path in (tmp_path / "second" / "keys").iterdir()] == ["secret.key"]
     done = manage("restore", str(tmp_path / "second"), data=tmp_path / "forgotten")
     assert "Links that clients have will not all open" in done.stdout
+
+
+@pytest.mark.once
+def test_keys_that_were_replaced_are_backed_up_with_the_earlier_ones(tmp_path: Path) -> None:
+    """Addresses that are out there were signed with either."""
+    here: dict[str, Any] = {"data": tmp_path / "here"}
+    for words in (["migrate", "-v0"], ["set_out"], ["rotate_link_key"], ["rotate_link_key"]):
+        assert manage(*words, **here).returncode == 0
+    newest, middle, oldest = (tmp_path / "here" / "link.key").read_text().split()
+    made = manage("backup", str(tmp_path / "copy"), **here)
+    assert made.returncode == 0, made.stderr
+    assert "from the environment" not in made.stdout
+    assert keys(tmp_path / "copy" / "keys") == keys(tmp_path / "here")
+
+    for number, (given, told) in enumerate(
+        [
+            ({}, False),
+            ({"STUDIO_LINK_KEY": newest}, True),
+            ({"STUDIO_LINK_KEY": newest, "STUDIO_LINK_KEY_FALLBACKS": middle}, True),
+            ({"STUDIO_LINK_KEY": newest, "STUDIO_LINK_KEY_FALLBACKS": f"{oldest},{middle}"}, False),
+        ]
+    ):
+        done = manage("restore", str(tmp_path / "copy"), data=tmp_path / f"there {number}", **given)
+        assert done.returncode == 0, done.stderr
+        assert ("will not all open" in done.stdout) is told, given
+        assert keys(tmp_path / f"there {number}") == keys(tmp_path / "here")
+
+    earlier = "an earlier key that nobody could guess"
+    made = manage("backup", str(tmp_path / "with an earlier one"), **here, STUDIO_LINK_KEY_FALLBACKS=earlier)
+    assert "keep them elsewhere: STUDIO_LINK_KEY_FALLBACKS.\n" in made.stdout
+    done = manage("restore", str(tmp_path / "with an earlier one"), data=tmp_path / "without it")
+    assert "will not all open" in done.stdout

@@ -15,7 +15,7 @@ from django.db import DatabaseError
 
 from studio.running import place as running
 from studio.workshop import actions, storage
-from studio.workshop.backup import restoring
+from studio.workshop.backup import keys, restoring
 from studio.workshop.models import Client, Person, Photo, Place, Rendition
 from tests.workshop import records
 
@@ -41,8 +41,8 @@ def copy(tmp_path: Path) -> Iterator[Path]:
 
 
 def everything() -> tuple[Any, ...]:
-    keys = [(Path(settings.DATA) / name).read_bytes() for name in ("link.key", "secret.key")]
-    return records.rows(), records.files(settings.MEDIA_ROOT), records.files(settings.OUTBOX), keys
+    secrets = [(Path(settings.DATA) / name).read_bytes() for name in ("link.key", "secret.key")]
+    return records.rows(), records.files(settings.MEDIA_ROOT), records.files(settings.OUTBOX), secrets
 
 
 def refused(place: Path) -> str:
@@ -242,7 +242,17 @@ def test_photos_that_are_missing_or_damaged_are_named_and_the_rest_is_backed_up(
     assert named == sorted(f"  photos/renditions/{name[:2]}/{name}" for name in (gone, spoilt))
     records.lose()
     said = records.restore(tmp_path / "copy")
-    assert "Photos that were missing or damaged already when it was backed up: 2.\n" in said
+    assert "Files that were missing or damaged already when it was backed up: 2.\n" in said
     assert storage.rendition_path(whole).exists()
     assert not storage.rendition_path(spoilt).exists()
     assert Place.objects.exists()
+
+
+def test_a_key_that_is_gone_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    records.fill()
+    (tmp_path / "link.key").write_bytes((Path(settings.DATA) / "link.key").read_bytes())
+    monkeypatch.setattr(keys, "place", lambda name: tmp_path / name)
+    with pytest.raises(CommandError) as problem:
+        records.back_up(tmp_path / "copy")
+    assert str(problem.value).splitlines()[1:] == ["  keys/secret.key"]
+    assert (tmp_path / "copy" / "keys" / "link.key").exists()

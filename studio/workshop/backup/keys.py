@@ -1,26 +1,33 @@
-"""The two keys: whether they stand in files of the data folder, and marks that tell link keys apart."""
+"""Keys: which come from the environment and which from files of the data folder, and marks that tell link keys apart."""
 
 import hmac
 from pathlib import Path
 
 from django.conf import settings
 
-SETTINGS = {"link.key": "LINK_KEY", "secret.key": "SECRET_KEY"}
+from studio import env
+
+FILES = {
+    "link.key": "LINK_KEY",
+    "secret.key": "SECRET_KEY",
+}  # the setting that each is for, were it not given otherwise
+EARLIER = "LINK_KEY_FALLBACKS"
 
 
 def place(name: str) -> Path:
     return Path(settings.DATA) / name
 
 
-def in_file(name: str) -> bool:
-    """Whether the key that is in use stands in this file; else it came from the environment."""
-    try:
-        return bool(place(name).read_text().strip() == getattr(settings, SETTINGS[name]))
-    except OSError:
-        return False
+def in_files() -> list[str]:
+    """The files whose keys are in use; link.key holds earlier ones, too."""
+    return [name for name, setting in FILES.items() if not env.text(setting)]
 
 
-def link_marks(key: str = "") -> list[str]:
-    """Of the key that signs links, or of another in its place; and of the earlier ones. They give no key away."""
-    keys = [key or settings.LINK_KEY, *settings.LINK_KEY_FALLBACKS]
-    return [hmac.new(one.encode(), b"the mark of a link key", "sha256").hexdigest()[:8] for one in keys]
+def from_environment() -> list[str]:
+    return [f"{env.PREFIX}{setting}" for setting in (*FILES.values(), EARLIER) if env.text(setting)]
+
+
+def link_marks() -> list[str]:
+    """Of each key that opens links from the next start on, the one that signs first. They give no key away."""
+    found = [*env.keys("LINK_KEY", place("link.key")), *env.earlier_keys(EARLIER)]
+    return [hmac.new(key.encode(), b"the mark of a link key", "sha256").hexdigest()[:8] for key in found]

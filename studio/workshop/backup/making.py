@@ -1,6 +1,6 @@
 """Makes a back-up while the studio is in use: rows as of one instant, then the files that these rows name."""
 
-from collections.abc import Container, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
@@ -56,7 +56,11 @@ def _write(folder: Path, now: datetime) -> Manifest:
         studio = Studio._base_manager.using(alias).first()
     files = {name: told for name, path in sorted(photos.items()) if (told := _copy(path, folder / name, path.name))}
     missing = sorted(photos.keys() - files.keys())
-    files |= {name: told for name, path in sorted(_others().items()) if (told := _copy(path, folder / name))}
+    for name, path in sorted(_others().items()):
+        if told := _copy(path, folder / name):
+            files[name] = told
+        elif name.startswith("keys/"):
+            missing.append(name)
     return Manifest(
         made_at=now,
         studio=studio.name if studio else "",
@@ -65,7 +69,7 @@ def _write(folder: Path, now: datetime) -> Manifest:
         files=files,
         missing=missing,
         letters_without_copy=sum(f"letters/{outbox.path(letter).name}" not in files for letter in letters),
-        from_environment=_from_environment(files),
+        from_environment=keys.from_environment(),
         link_keys=keys.link_marks(),
     )
 
@@ -109,7 +113,7 @@ def _photos(alias: str) -> dict[str, Path]:
 def _others() -> dict[str, Path]:
     """The keys, and all letters, since one may have been written just before its row; a file of another name is none of ours."""
     letters = {f"letters/{path.name}": path for path in Path(settings.OUTBOX).glob("*.eml")}
-    in_files = {f"keys/{name}": keys.place(name) for name in keys.SETTINGS if keys.in_file(name)}
+    in_files = {f"keys/{name}": keys.place(name) for name in keys.in_files()}
     return {name: path for name, path in (letters | in_files).items() if manifest.FILE.fullmatch(name)}
 
 
@@ -123,8 +127,3 @@ def _copy(path: Path, place: Path, sha256: str = "") -> disk.Told | None:
         return told
     place.unlink(missing_ok=True)
     return None
-
-
-def _from_environment(files: Container[str]) -> list[str]:
-    names = [f"STUDIO_{setting}" for name, setting in keys.SETTINGS.items() if f"keys/{name}" not in files]
-    return [*names, "STUDIO_LINK_KEY_FALLBACKS"] if settings.LINK_KEY_FALLBACKS else names

@@ -29,9 +29,9 @@ class BadBackup(Exception):
 
 @dataclass(frozen=True)
 class Manifest:
-    """``files`` by their place in the folder; ``missing``: those that rows name and that were not there, or damaged.
+    """``files`` by their place in the folder; ``missing``: photos that rows name, and keys, that were not there, or damaged.
 
-    ``from_environment``: the keys that are not in the back-up. ``link_keys``: marks by which to tell whether a key is one
+    ``from_environment``: the keys that are not in the back-up, by their variables. ``link_keys``: marks by which to tell whether a key is one
     that clients' links were signed with, the present one first.
     """
 

@@ -50,14 +50,13 @@ def refuse_used_record(alias: str = DEFAULT_DB_ALIAS) -> None:
 def restore(folder: Path, told: Manifest, alias: str = DEFAULT_DB_ALIAS) -> Restored:
     """Call it with a verified back-up, on migrated tables. Raises BadBackup; until its last step the record stays empty."""
     try:
-        key_in_file = keys.in_file("link.key")  # and not in the environment, which the next start would ask first
         for name in told.files:
             _place(folder, name)
         with transaction.atomic(using=alias):
             refuse_used_record(alias)
             _load(folder, told, alias)
             held = _hold_letters(told, alias)
-        return Restored(held, _links_open(told, key_in_file=key_in_file))
+        return Restored(held, links_open=set(told.link_keys) <= set(keys.link_marks()))
     except OSError as error:
         raise BadBackup(f"{disk.sentence(error, Path(settings.DATA))} Put that right and restore again.") from None
     except (disk.Unreadable, rows.BadRow) as problem:
@@ -129,9 +128,3 @@ def _hold_what_would_follow(told: Manifest, alias: str) -> int:
     Errand._base_manager.using(alias).bulk_create(letters, ignore_conflicts=True)
     owed.update(state=NoticeState.GOING, leaves_at=told.made_at)
     return len(letters)
-
-
-def _links_open(told: Manifest, *, key_in_file: bool) -> bool:
-    """The keys with which links were signed are those of the next start."""
-    known = keys.link_marks(keys.place("link.key").read_text().strip() if key_in_file else "")
-    return set(told.link_keys) <= set(known)

@@ -41,8 +41,8 @@ class Command(BaseCommand):
             names = ", ".join(made.from_environment)
             self.stdout.write(f"Not in it, because they come from the environment; keep them elsewhere: {names}.")
         if made.missing:
-            photos = "\n".join(f"  {name}" for name in made.missing)
-            raise CommandError(f"All is in it but these, which are missing from the data folder or damaged:\n{photos}")
+            files = "\n".join(f"  {name}" for name in made.missing)
+            raise CommandError(f"All is in it but these, which are missing from the data folder or damaged:\n{files}")
 
 
 def said(made: backup.Manifest) -> str:

@@ -50,7 +50,5 @@ class Command(BaseCommand):
                 "Links that clients have will not all open: STUDIO_LINK_KEY or STUDIO_LINK_KEY_FALLBACKS is not what it was."
             )
         if told.missing:
-            self.stdout.write(
-                f"Photos that were missing or damaged already when it was backed up: {len(told.missing)}."
-            )
+            self.stdout.write(f"Files that were missing or damaged already when it was backed up: {len(told.missing)}.")
         self.stdout.write("Everybody signs in again. Start the studio with: python3 manage.py up")
