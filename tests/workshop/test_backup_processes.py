@@ -227,3 +227,13 @@ def test_keys_that_were_replaced_are_backed_up_with_the_earlier_ones(tmp_path: P
     assert "keep them elsewhere: STUDIO_LINK_KEY_FALLBACKS.\n" in made.stdout
     done = manage("restore", str(tmp_path / "with an earlier one"), data=tmp_path / "without it")
     assert "will not all open" in done.stdout
+
+
+@pytest.mark.once
+def test_where_there_is_no_record_yet(tmp_path: Path) -> None:
+    made = manage("backup", str(tmp_path / "copy"), data=tmp_path / "mistyped")
+    assert made.returncode == 1
+    assert made.stderr == (
+        f"CommandError: There is no record in {tmp_path / 'mistyped'}. Name the folder that has it with STUDIO_DATA.\n"
+    )
+    assert not (tmp_path / "copy").exists()

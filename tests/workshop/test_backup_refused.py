@@ -208,9 +208,58 @@ def test_a_disk_that_fills_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, a
     with monkeypatch.context() as broken:
         broken.setattr(os, "fsync", full)
         sentence = no_back_up(copy)
-    assert sentence == f"The disk of {copy} is full. What is there is no back-up: delete it."
+    assert sentence == (
+        f"The disk of {copy} is full. Make room, or choose another. What is in {copy} is no back-up: delete it."
+    )
     records.lose()
     assert refused(copy).startswith(f"There is no finished back-up in {copy}")
+
+
+def test_a_place_where_nobody_may_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    records.fill()
+    copy = tmp_path / "copy"
+
+    def forbid(folder: Path, mode: int = 0o777) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(folder))
+
+    with monkeypatch.context() as broken:
+        broken.setattr(Path, "mkdir", forbid)
+        sentence = no_back_up(copy)
+    assert sentence == f"{copy} cannot be read or written (Permission denied). Put that right, or choose another."
+
+
+def test_the_names_of_files_and_of_the_folder_itself_are_on_the_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    records.fill()
+    synced: set[Path] = set()
+    monkeypatch.setattr(storage, "sync_folder", synced.add)
+    records.back_up(tmp_path / "copy")
+    folders = {path for path in (tmp_path / "copy").rglob("*") if path.is_dir()}
+    assert synced >= folders | {tmp_path / "copy", tmp_path}
+
+
+@pytest.mark.parametrize("after", [0, 3, 6])
+def test_a_disk_that_is_full_when_a_back_up_is_restored(
+    copy: Path, monkeypatch: pytest.MonkeyPatch, after: int
+) -> None:
+    before, sync, calls = records.rows(), os.fsync, iter(range(1000))
+
+    def full(handle: int) -> None:
+        if next(calls) >= after:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        sync(handle)
+
+    with monkeypatch.context() as broken:
+        broken.setattr(os, "fsync", full)
+        assert refused(copy) == (
+            f"The disk of {settings.DATA} is full. Make room, or choose another. Then restore again."
+        )
+    assert records.rows() == before
+    records.restore(copy)
+    assert Photo.objects.exists()
+    records.lose()
+    actions.set_out_studio()
 
 
 def test_a_disk_that_does_not_keep_what_it_was_given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -79,5 +79,7 @@ def sync_folders(top: Path) -> None:
 
 def sentence(error: OSError, folder: Path) -> str:
     if error.errno in {errno.ENOSPC, errno.EDQUOT}:
-        return f"The disk of {folder} is full."
-    return f"{error.filename or folder} cannot be read or written ({error.strerror})."
+        return f"The disk of {folder} is full. Make room, or choose another."
+    return (
+        f"{error.filename or folder} cannot be read or written ({error.strerror}). Put that right, or choose another."
+    )

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from django.conf import settings
-from django.db import connections, transaction
+from django.db import DEFAULT_DB_ALIAS, connections, transaction
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
 
@@ -19,9 +19,11 @@ from studio.workshop.models import Letter, Photo, Rendition, Studio
 def back_up(folder: Path, now: datetime) -> Manifest:
     """Fills an empty folder, reads all of it back and compares. Raises BadBackup; what was written then has no manifest."""
     try:
+        _check_record()
         _check_place(folder)
         made = _write(folder, now)
         disk.sync_folders(folder)
+        storage.sync_folder(folder.parent)
         if damaged := manifest.damaged(folder, made):
             raise BadBackup(
                 f"{manifest.and_more(damaged)} was read back from {folder} and is not what was written. "
@@ -30,7 +32,14 @@ def back_up(folder: Path, now: datetime) -> Manifest:
         manifest.write(made, folder)
         return manifest.read(folder)
     except OSError as error:
-        raise BadBackup(f"{disk.sentence(error, folder)} What is there is no back-up: delete it.") from None
+        begun = f" What is in {folder} is no back-up: delete it." if folder.is_dir() else ""
+        raise BadBackup(disk.sentence(error, folder) + begun) from None
+
+
+def _check_record() -> None:
+    """A connection that cannot write does not make a database either."""
+    if settings.SQLITE and not Path(connections[DEFAULT_DB_ALIAS].settings_dict["NAME"]).exists():
+        raise BadBackup(f"There is no record in {settings.DATA}. Name the folder that has it with STUDIO_DATA.")
 
 
 def _check_place(folder: Path) -> None:

@@ -58,7 +58,7 @@ def restore(folder: Path, told: Manifest, alias: str = DEFAULT_DB_ALIAS) -> Rest
             held = _hold_letters(told, alias)
         return Restored(held, links_open=set(told.link_keys) <= set(keys.link_marks()))
     except OSError as error:
-        raise BadBackup(f"{disk.sentence(error, Path(settings.DATA))} Put that right and restore again.") from None
+        raise BadBackup(f"{disk.sentence(error, Path(settings.DATA))} Then restore again.") from None
     except (disk.Unreadable, rows.BadRow) as problem:
         raise BadBackup(f"The back-up in {folder} changed while it was read ({problem}). Restore again.") from None
 
