@@ -8,7 +8,9 @@ import pytest
 import time_machine
 from django.conf import settings
 from django.test import Client
+from pytest_django import Settings
 
+from studio.env import MailServer, Tls
 from studio.workshop import actions
 from studio.workshop.links import path_for
 from studio.workshop.models import (
@@ -19,6 +21,7 @@ from studio.workshop.models import (
     Letter,
     Notice,
     NoticeState,
+    Person,
     Photo,
     Plan,
     Stage,
@@ -26,6 +29,7 @@ from studio.workshop.models import (
 )
 from tests import builders
 from tests.conftest import NOW
+from tests.mail_sink import How, mailbox, sink
 from tests.workshop import records
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "portal"])
@@ -104,6 +108,30 @@ def hold(before: records.Rows) -> records.Rows:
         if notice["state"] == "owed" and notice["job_id"] in straight and notice["stage_id"] in develops:
             notice |= {"state": "going", "leaves_at": NOW}
     return held
+
+
+def test_letters_that_left_after_the_back_up_do_not_leave_twice(tmp_path: Path, settings: Settings) -> None:
+    """Through a mail server: what waited is backed up, leaves, and is lost with all that was written since."""
+    records.fill()
+    lead = str(builders.lead().pk)
+    anybody: list[Contact | Person] = [*Contact.objects.all(), *Person.objects.all()]
+    for number, reader in enumerate(anybody):
+        reader.email = mailbox(How.OK, number)
+        reader.save()
+    Errand.objects.create(kind=Kind.TEST_LETTER, key=f"test_letter:{lead}", subject=lead, asked_at=NOW, due_at=NOW)
+    records.back_up(tmp_path / "copy")
+    with sink() as server, time_machine.travel(LATER, tick=False):
+        settings.MAIL = MailServer("127.0.0.1", server.port, "", "", Tls.NONE)
+        records.run_everything(LATER)
+        left, tried = list(server.accepted), server.tries.total()
+        assert len(left) == tried == 4  # of two stages, to a lead of what is stuck, and the test
+        records.lose()
+        records.restore(tmp_path / "copy")
+        for later in (LATER, LATER + timedelta(days=1)):
+            records.run_everything(later)
+        assert server.accepted == left
+        assert server.tries.total() == tried
+    assert Errand.objects.filter(state=ErrandState.UNKNOWN).count() == 4
 
 
 def test_what_is_made_next_gets_numbers_that_were_never_given(tmp_path: Path) -> None:
