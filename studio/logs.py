@@ -9,7 +9,10 @@ from typing import Any
 
 # Also as they stand inside another address: /sign-in/?next=%2Fwith%2F...
 _TOKEN = re.compile(r"((?:/|%2f)(?:with|open|letterbox(?:/|%2f)[a-z-]+)(?:/|%2f))[^/\s\"'<>?#&%]+", re.IGNORECASE)
-_ADDRESS = re.compile(r"[^\s<>\"'(),:;=@]+(?:@|%40)[^\s<>\"'(),;&]+", re.IGNORECASE)
+_BREAK = r"\s\"'<>()\[\]{},;:=/?&|"
+_AT = r"(?:@|%(?:25)*40)"
+# Each run of letters is tried from its start only, and never given back: a line as long as a header may be costs no more than its length.
+_ADDRESS = re.compile(rf"(?<![^{_BREAK}])(?:[^{_BREAK}@%]|%(?!(?:25)*40))*+{_AT}[^{_BREAK}]*+", re.IGNORECASE)
 _tracebacks = logging.Formatter()
 _request: ContextVar[tuple[str, Any] | None] = ContextVar("request", default=None)
 _errand: ContextVar[str] = ContextVar("errand", default="")

@@ -31,7 +31,7 @@ WHO = {
     "open/": tuple(ROLES),  # signed by this run of the demo, else nothing; see tests/front
     "letterbox/": tuple(ROLES),  # opened by a token; see tests/letterbox
     "light/": tuple(ROLES),
-    "letterbox/password/": (MAKER, PACKER, LEAD),
+    "letterbox/password/": (MAKER, PACKER, LEAD, SUPERUSER),
     "letterbox/stop/": tuple(ROLES),
     "letterbox/come-in/": tuple(ROLES),  # whoever was invited; see tests/letterbox
     "healthz": tuple(ROLES),  # whoever is on this machine or has the key; see tests/front

@@ -2,6 +2,7 @@ import io
 import logging
 import re
 import sys
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -9,7 +10,7 @@ import pytest
 from django.conf import settings
 from django.test import Client
 
-from studio.logs import LineFormatter, TokenFilter
+from studio.logs import LineFormatter, TokenFilter, cut
 from studio.workshop import duties, tasks
 from studio.workshop.models import Errand, Kind
 from tests import builders
@@ -74,6 +75,15 @@ def test_addresses_of_people_are_cut(log: io.StringIO, message: str) -> None:
     logging.getLogger("some.where").warning(message)
     assert "priya" not in log.getvalue()
     assert "theatre" not in log.getvalue()
+
+
+@pytest.mark.once
+@pytest.mark.parametrize("piece", ["a", "a.", "%", "@", "/with/", "a@", "%4"])
+def test_a_line_as_long_as_a_header_may_be_is_cut_at_once(piece: str) -> None:
+    """Or anybody could keep the web busy with one address. waitress takes 256 kB of headers."""
+    began = time.perf_counter()
+    cut("/" + piece * (256_000 // len(piece)))
+    assert time.perf_counter() - began < 10  # it was minutes
 
 
 @pytest.mark.django_db
