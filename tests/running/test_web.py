@@ -164,7 +164,7 @@ def test_by_https_each_cookie_is_for_https_and_this_host_only(tmp_path: Path) ->
     flags = {"HttpOnly", "Path=/", "SameSite=Lax", "Secure"}
     with serving(tmp_path, code=ADA, STUDIO_ADDRESS=SECURE, STUDIO_PROXY=PROXY) as port:
         found = come_in(port, SECURE, {"X-Forwarded-Proto": "https"})
-    assert found == dict.fromkeys(("__Host-csrftoken", "__Host-sessionid", "light", "known-1"), flags)
+    assert found == dict.fromkeys(("__Host-csrftoken", "__Host-sessionid", "light", "__Host-known-1"), flags)
 
 
 def test_by_http_the_same_but_for_https(tmp_path: Path) -> None:
