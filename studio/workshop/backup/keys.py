@@ -10,7 +10,7 @@ from studio import env
 FILES = {
     "link.key": "LINK_KEY",
     "secret.key": "SECRET_KEY",
-}  # the setting that each is for, were it not given otherwise
+}  # the setting that each is for, were it not given otherwise; the key of the metrics opens nothing that lasts, and is made anew
 EARLIER = "LINK_KEY_FALLBACKS"
 
 
