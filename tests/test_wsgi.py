@@ -8,6 +8,7 @@ import pytest
 from studio.wsgi import application
 
 pytestmark = pytest.mark.once
+EACH_ITS_OWN = {"Date", "X-Request-Id"}
 
 
 def ask(method: str, address: str) -> tuple[str, list[tuple[str, str]], bytes]:
@@ -16,7 +17,7 @@ def ask(method: str, address: str) -> tuple[str, list[tuple[str, str]], bytes]:
     told: list[tuple[str, list[tuple[str, str]]]] = []
 
     def start(status: str, headers: list[tuple[str, str]], exc_info: object = None) -> None:
-        told.append((status, [(name, value) for name, value in headers if name != "Date"]))
+        told.append((status, [(name, value) for name, value in headers if name not in EACH_ITS_OWN]))
 
     answer = validator(application)(environ, start)  # type: ignore[arg-type]
     try:
