@@ -27,8 +27,11 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Limit:
+    """``own``: nobody's tries but the person's own count by it."""
+
     what: str
     most: int
+    own: bool = False
 
     @property
     def key(self) -> str:
@@ -41,7 +44,7 @@ def of_sign_in(request: HttpRequest, email: str, person: Person | None) -> Seque
     takes none of anybody's."""
     browser = known_browsers.name_of(request, person) if person else ""
     if person and browser:
-        return [Limit(f"browser {person.pk} {browser}", A_BROWSER)]
+        return [Limit(f"browser {person.pk} {browser}", A_BROWSER, own=True)]
     # By the row, since a database may find it by other letters too. The address of nobody counts like any other.
     account = f"person {person.pk}" if person else f"nobody {email.upper()}"
     return [Limit(f"address {_network(request)}", AN_ADDRESS), Limit(account, AN_ACCOUNT)]
@@ -49,7 +52,7 @@ def of_sign_in(request: HttpRequest, email: str, person: Person | None) -> Seque
 
 def of_password(person: Person) -> Sequence[Limit]:
     """Of somebody signed in, who is asked for it once more."""
-    return [Limit(f"password {person.pk}", AN_ACCOUNT)]
+    return [Limit(f"password {person.pk}", AN_ACCOUNT, own=True)]
 
 
 def _network(request: HttpRequest) -> str:
@@ -73,7 +76,9 @@ def may_try(limits: Sequence[Limit]) -> bool:
 
 
 def was_right(limits: Sequence[Limit]) -> None:
-    _asked(lambda: all(_take_off(limit.key) for limit in limits), otherwise=True)
+    """What somebody mistyped themselves is forgotten with it. What may have been strangers' is not: they would have their tries
+    at the account anew, and whoever has an account those of a whole address."""
+    _asked(lambda: all(_take_off(limit) for limit in limits), otherwise=True)
 
 
 def failed() -> None:
@@ -92,9 +97,9 @@ def _count(key: str, seconds: int | None = WINDOW_S) -> int:
     return count
 
 
-def _take_off(key: str) -> bool:
+def _take_off(limit: Limit) -> bool:
     with suppress(ValueError):  # it has run out
-        cache.decr(key)
+        _ = cache.delete(limit.key) if limit.own else cache.decr(limit.key)
     return True
 
 

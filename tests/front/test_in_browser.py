@@ -179,7 +179,7 @@ def test_pages_for_when_something_is_wrong_are_quiet_too(lead: BrowserContext, u
 
 def test_cookies_are_out_of_reach_of_scripts_and_other_sites(lead: BrowserContext, url: str) -> None:
     cookies = {cookie["name"]: cookie for cookie in lead.cookies()}
-    assert set(cookies) == {"sessionid", "csrftoken", f"known-{Person.objects.get().pk}"}
+    assert set(cookies) == {"sessionid", "csrftoken", "browser"}
     for cookie in cookies.values():
         assert (cookie["httpOnly"], cookie["sameSite"], cookie["path"]) == (True, "Lax", "/")
     page = lead.new_page()

@@ -13,6 +13,7 @@ import pytest
 import redis
 import time_machine
 from django.contrib.auth import hashers
+from django.core import signing
 from django.core.cache import cache
 from django.test import Client, RequestFactory
 from pytest_django import Settings
@@ -146,9 +147,9 @@ def test_no_header_makes_another_address_of_it() -> None:
 # the browser that is known
 
 
-def known(person: Person) -> Client:
-    """Has signed in here before, and out again."""
-    browser = Client()
+def known(person: Person, browser: Client | None = None) -> Client:
+    """They have signed in here before, and out again."""
+    browser = browser or Client()
     assert tries(browser, person.email, PASSWORD) == 302
     browser.post("/sign-out/")
     return browser
@@ -172,50 +173,93 @@ def test_a_known_browser_has_ten_tries_of_its_own(ines: Person, clock: time_mach
     assert tries(browser, ines.email, PASSWORD) == 302
 
 
-def test_another_persons_and_a_forged_cookie_help_nothing(ines: Person) -> None:
-    ada = with_password("Ada")
-    adas = known(ada)
-    value = adas.cookies[f"known-{ada.pk}"].value
+def test_another_persons_cookie_helps_nothing(ines: Person) -> None:
+    browser = known(with_password("Ada"))
     by_strangers(ines.email, 10)
-    assert tries(adas, ines.email) == 429
-    for forged in (value, f"x{known(with_password('Bo')).cookies.popitem()[1].value}", "", "a:b:c"):
+    assert tries(browser, ines.email) == 429
+    assert tries(browser, ines.email, PASSWORD) == 429
+
+
+def forged(good: str, ines: Person) -> Iterator[str]:
+    yield from (
+        "",
+        "a:b:c",
+        "é",
+        "%00",
+        good[:-1],
+        good[:-1] + ("A" if good[-1] != "A" else "B"),
+        good + "A",
+        f"x{good}",
+    )
+    yield signing.dumps(["mine", [ines.pk]], salt=known_browsers.__name__, key="k" * 40)
+    yield signing.dumps(["mine", [ines.pk]], salt="studio.front.something")
+
+
+def test_a_forged_cookie_is_none(ines: Person) -> None:
+    good = known(ines).cookies["browser"].value
+    by_strangers(ines.email, 10)
+    for value in (*forged(good, ines), good):
         browser = Client()
-        browser.cookies[f"known-{ines.pk}"] = forged
-        assert tries(browser, ines.email, PASSWORD) == 429, forged
+        browser.cookies["browser"] = value
+        assert tries(browser, ines.email, PASSWORD) == (302 if value == good else 429), value
+
+
+def test_one_cookie_knows_the_five_who_came_last(ines: Person) -> None:
+    browser = known(ines)
+    first = signing.loads(browser.cookies["browser"].value, salt=known_browsers.__name__)
+    people = [with_password(name) for name in ("Ada", "Bo", "Cy", "Dee", "Eve")]
+    for person in people:
+        known(person, browser)
+    assert set(browser.cookies) - {"sessionid", "csrftoken", "messages"} == {"browser"}
+    name, persons = signing.loads(browser.cookies["browser"].value, salt=known_browsers.__name__)
+    assert (name, persons) == (first[0], [person.pk for person in reversed(people)])
+    by_strangers(ines.email, 10)
+    by_strangers(people[0].email, 10)
+    assert tries(browser, ines.email, PASSWORD) == 429
+    assert tries(browser, people[0].email, PASSWORD) == 302
 
 
 def test_signing_in_again_makes_no_new_browser_of_it(ines: Person, clock: time_machine.Traveller) -> None:
-    """Or each new sign-in would bring ten more tries. The year begins anew."""
+    """The year begins anew, and what was mistyped is forgotten; a wrong one in between is not."""
     browser = known(ines)
-    [tries(browser, ines.email) for _ in range(6)]
+    first = browser.cookies["browser"].value
+    assert [tries(browser, ines.email) for _ in range(9)] == [422] * 9
     clock.shift(timedelta(minutes=1))
-    first = browser.cookies[f"known-{ines.pk}"].value
-    assert tries(browser, ines.email, PASSWORD) == 302
-    browser.post("/sign-out/")
-    assert browser.cookies[f"known-{ines.pk}"].value != first
-    assert [tries(browser, ines.email) for _ in range(5)] == [422] * 4 + [429]
+    known(ines, browser)
+    second = browser.cookies["browser"].value
+    assert second != first
+    assert [tries(browser, ines.email) for _ in range(11)] == [422] * 10 + [429]
+    browser.cookies["browser"] = first
+    assert tries(browser, ines.email, PASSWORD) == 429
+
+
+def test_the_right_password_gives_strangers_no_tries_anew(ines: Person) -> None:
+    by_strangers(ines.email, 9)
+    known(ines)
+    known(ines, known(ines))
+    assert by_strangers(ines.email, 2) == [422, 429]
 
 
 def test_the_cookie_and_how_long_it_is_good(ines: Person, clock: time_machine.Traveller, settings: Settings) -> None:
     settings.SECURE = False
     browser = known(ines)
-    cookie = browser.cookies[f"known-{ines.pk}"]
+    cookie = browser.cookies["browser"]
     assert (cookie["max-age"], cookie["httponly"], cookie["samesite"]) == (YEAR.total_seconds(), True, "Lax")
     assert not cookie["secure"]
-    request = RequestFactory().get("/", HTTP_COOKIE=f"known-{ines.pk}={cookie.value}")
+    request = RequestFactory().get("/", HTTP_COOKIE=f"browser={cookie.value}")
     clock.shift(YEAR - timedelta(seconds=1))
     assert known_browsers.name_of(request, ines)
     clock.shift(timedelta(seconds=2))
     assert not known_browsers.name_of(request, ines)
     settings.SECURE = True
-    assert known(ines).cookies[f"__Host-known-{ines.pk}"]["secure"]
+    assert known(ines).cookies["__Host-browser"]["secure"]
 
 
 def test_who_comes_in_by_an_invitation_is_known_there(ines: Person) -> None:
     browser, row = Client(), actions.invite(ines, by=None, now=NOW)
     with time_machine.travel(NOW, tick=False):
         browser.post(invitations.path_for(row), {"password": PASSWORD, "again": PASSWORD})
-    assert f"known-{ines.pk}" in browser.cookies
+    assert "browser" in browser.cookies
 
 
 def test_a_link_lets_in_while_the_account_waits(ines: Person) -> None:

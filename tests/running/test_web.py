@@ -164,14 +164,14 @@ def test_by_https_each_cookie_is_for_https_and_this_host_only(tmp_path: Path) ->
     flags = {"HttpOnly", "Path=/", "SameSite=Lax", "Secure"}
     with serving(tmp_path, code=ADA, STUDIO_ADDRESS=SECURE, STUDIO_PROXY=PROXY) as port:
         found = come_in(port, SECURE, {"X-Forwarded-Proto": "https"})
-    assert found == dict.fromkeys(("__Host-csrftoken", "__Host-sessionid", "light", "__Host-known-1"), flags)
+    assert found == dict.fromkeys(("__Host-csrftoken", "__Host-sessionid", "light", "__Host-browser"), flags)
 
 
 def test_by_http_the_same_but_for_https(tmp_path: Path) -> None:
     flags = {"HttpOnly", "Path=/", "SameSite=Lax"}
     with serving(tmp_path, code=ADA, STUDIO_ADDRESS="http://yard.example") as port:
         found = come_in(port, "http://yard.example", {})
-    assert found == dict.fromkeys(("csrftoken", "sessionid", "light", "known-1"), flags)
+    assert found == dict.fromkeys(("csrftoken", "sessionid", "light", "browser"), flags)
 
 
 def test_an_https_studio_sends_everybody_on_but_who_watches_it(tmp_path: Path) -> None:
