@@ -58,8 +58,16 @@ _DISK_FULL: Final = _bare(
 
 def link_not_open(request: HttpRequest) -> HttpResponse:
     """The one answer to every client's address that does not open, so that it tells nothing about what there is."""
-    words = {"what": _("This link no longer opens."), "advice": _("Ask whoever sent it for a new one.")}
-    return HttpResponseNotFound(render_to_string("front/trouble.html", words))
+    return _not_open(_("This link no longer opens."), _("Ask whoever sent it for a new one."))
+
+
+def way_in_not_open(request: HttpRequest) -> HttpResponse:
+    """The one answer to every invitation that does not open."""
+    return _not_open(_("This way in no longer opens."), _("Ask the lead for a new one."))
+
+
+def _not_open(what: str, advice: str) -> HttpResponse:
+    return HttpResponseNotFound(render_to_string("front/trouble.html", {"what": what, "advice": advice}))
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

@@ -28,6 +28,7 @@ from studio.workshop.models import Link, Person, Role, Studio
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 BACKEND = "django.contrib.auth.backends.ModelBackend"
+TOO_MANY_TRIES = _("Too many tries. Wait fifteen minutes, or ask the lead for a new way in.")
 
 
 class SignIn(forms.Form):
@@ -59,9 +60,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         limits = throttle.of_sign_in(request, email, Person.objects.filter(email__iexact=email).first())
         if not throttle.may_try(limits):
             status = 429
-            form.add_error(
-                None, _("Too many tries. Wait a quarter of an hour, or ask a lead for a link to come in by.")
-            )
+            form.add_error(None, TOO_MANY_TRIES)
         else:
             person = authenticate(request, username=email, password=form.cleaned_data["password"])
             if isinstance(person, Person):

@@ -5,6 +5,12 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+# Why one is refused, by Django's codes, in words that say what to do.
+_REFUSED = {
+    "password_too_short": _("It is too short. Write at least ten characters."),
+    "password_too_common": _("Too many people use that one. Make up another."),
+}
+
 
 class ChosenPassword(forms.Form):
     """A new one, typed twice."""
@@ -16,7 +22,10 @@ class ChosenPassword(forms.Form):
 
     def clean_password(self) -> str:
         password: str = self.cleaned_data["password"]
-        validate_password(password)
+        try:
+            validate_password(password)
+        except ValidationError as refused:
+            raise ValidationError([_REFUSED.get(str(one.code), one) for one in refused.error_list]) from None
         return password
 
     def clean_again(self) -> str:

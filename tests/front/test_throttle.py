@@ -30,7 +30,7 @@ from tests.running.test_supervisor import wait_for
 pytestmark = pytest.mark.django_db
 
 PASSWORD = "a lump of wet plaster"
-WAIT = "Too many tries. Wait a quarter of an hour, or ask a lead for a link to come in by."
+WAIT = "Too many tries. Wait fifteen minutes, or ask the lead for a new way in."
 YEAR = timedelta(days=365)
 
 

@@ -59,8 +59,8 @@ def test_one_chooses_a_password_and_is_in(ada: Person) -> None:
     [
         ({}, "Write the password that you choose."),
         ({"password": WORD, "again": WORD + "r"}, "The two are not the same. Write both again."),
-        ({"password": "tiny", "again": "tiny"}, "This password is too short."),
-        ({"password": "password1234", "again": "password1234"}, "This password is too common."),
+        ({"password": "tiny", "again": "tiny"}, "It is too short. Write at least ten characters."),
+        ({"password": "password1234", "again": "password1234"}, "Too many people use that one. Make up another."),
     ],
 )
 def test_what_is_wrong_is_said_and_the_link_still_opens(ada: Person, sent: dict[str, str], said: str) -> None:
@@ -102,7 +102,7 @@ def test_every_failure_is_one_page(ada: Person, method: str) -> None:
         with_bo = actions.invite(builders.person(f"Bo{why[:3]}"), by=None, now=NOW)
         answer = getattr(Browser(), method)(failing(with_bo, why), TWICE)
         assert answer.status_code == 404, why
-        assert "This link no longer opens." in text(answer)
+        assert "This way in no longer opens. Ask the lead for a new one." in text(answer)
         told = [header for header in answer.headers.items() if header[0] != "X-Request-Id"]  # random each time
         answers.add((answer.content, tuple(sorted(told))))
     assert len(answers) == 1

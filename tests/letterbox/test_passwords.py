@@ -54,10 +54,10 @@ def test_it_is_changed_and_only_this_browser_stays(ada: Person) -> None:
 @pytest.mark.parametrize(
     ("sent", "said"),
     [
-        ({"old": "wrong"}, "That is not your password."),
+        ({"old": "wrong"}, "That is not your password. Write the one that you sign in with now."),
         ({"old": ""}, "Write the password that you have."),
         ({"again": OLD}, "The two are not the same. Write both again."),
-        ({"password": "short", "again": "short"}, "This password is too short."),
+        ({"password": "short", "again": "short"}, "It is too short. Write at least ten characters."),
     ],
 )
 def test_what_is_wrong_changes_nothing(ada: Person, sent: dict[str, str], said: str) -> None:

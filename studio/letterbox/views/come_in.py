@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters, sensitive_variables
 from django.views.decorators.http import require_http_methods
 
-from studio.front.errors import link_not_open
+from studio.front.errors import way_in_not_open
 from studio.front.signin import enter, home_of
 from studio.letterbox.forms import ChosenPassword
 from studio.workshop import actions
@@ -28,13 +28,13 @@ def _answer(request: HttpRequest, token: str) -> HttpResponse:
     now = timezone.now()
     person = person_for(token, now)
     if person is None:
-        return link_not_open(request)
+        return way_in_not_open(request)
     form = ChosenPassword(request.POST if request.method == "POST" else None)
     if form.is_valid():
         try:
             person = actions.accept_invitation(person, form.cleaned_data["password"], now=now)
         except actions.Refused:  # somebody else was faster by the same link
-            return link_not_open(request)
+            return way_in_not_open(request)
         return enter(request, person, home_of(person))
     return render(
         request, "letterbox/come_in.html", {"form": form, "somebody": person}, status=422 if form.errors else 200

@@ -10,7 +10,7 @@ from django.views.decorators.debug import sensitive_post_parameters, sensitive_v
 from django.views.decorators.http import require_http_methods, require_POST
 
 from studio.front import throttle
-from studio.front.signin import signed_in, who
+from studio.front.signin import TOO_MANY_TRIES, signed_in, who
 from studio.letterbox.forms import ChangedPassword
 from studio.workshop import actions
 from studio.workshop.models import Person
@@ -28,12 +28,10 @@ def password(request: HttpRequest) -> HttpResponse:
         limits = throttle.of_password(person)
         if not throttle.may_try(limits):
             status = 429
-            form.add_error(
-                None, _("Too many tries. Wait a quarter of an hour, or ask a lead for a link to come in by.")
-            )
+            form.add_error(None, TOO_MANY_TRIES)
         elif not person.check_password(form.cleaned_data["old"]):
             throttle.failed()
-            form.add_error("old", _("That is not your password."))
+            form.add_error("old", _("That is not your password. Write the one that you sign in with now."))
         else:
             throttle.was_right(limits)
             actions.set_password(person, form.cleaned_data["password"], by=person, now=timezone.now())
