@@ -24,7 +24,7 @@ def address(person: Person) -> str:
 
 
 def test_a_lead_makes_shows_renews_and_takes_back_a_link(office: Browser, ada: Person) -> None:
-    assert "Make a link to choose a password" in text(office.get(page(ada)))
+    assert "Invite Ada" in text(office.get(page(ada)))
     assert "Has no password and no link to choose one." in text(office.get("/office/people/"))
     shown = office.post(f"{page(ada)}invitation/", follow=True)
     first = address(ada)
@@ -34,6 +34,7 @@ def test_a_lead_makes_shows_renews_and_takes_back_a_link(office: Browser, ada: P
     assert words in text(office.get("/office/people/"))
     Person.objects.filter(pk=ada.pk).update(invited_at=NOW - timedelta(hours=1))
     earlier = address(ada)
+    assert "A new way in for Ada (this link stops opening)" in text(shown)
     shown = office.post(f"{page(ada)}invitation/", follow=True)
     assert address(ada) in shown.content.decode()
     assert earlier not in shown.content.decode()
@@ -73,7 +74,7 @@ def test_who_has_left_has_no_way_in(office: Browser, ada: Person) -> None:
     shown = office.get(page(ada))
     assert "May not sign in any more." in text(shown)
     assert "/letterbox/come-in/" not in shown.content.decode()
-    assert "Make a link" not in text(shown)
+    assert "Invite Ada" not in text(shown)
     assert "Let them first" in text(office.post(f"{page(ada)}invitation/", follow=True))
 
 
