@@ -12,6 +12,7 @@ from pytest_django import Settings
 
 from studio.env import MailServer, Tls
 from studio.workshop import actions
+from studio.workshop.invitations import person_for, token_for
 from studio.workshop.links import path_for
 from studio.workshop.models import (
     Contact,
@@ -89,6 +90,18 @@ def test_the_drill(tmp_path: Path) -> None:
     assert not Errand.objects.filter(state__in=[ErrandState.WAITING, ErrandState.RUNNING]).exists()
     assert not Photo.objects.filter(state="waiting").exists()
     assert Plan.objects.exists()
+
+
+def test_a_way_in_that_was_used_since_opens_no_second_time(tmp_path: Path) -> None:
+    ada = actions.invite(builders.person("Ada"), by=None, now=NOW)
+    way_in = token_for(ada)
+    assert person_for(way_in, NOW) == ada
+    records.back_up(tmp_path / "copy")
+    actions.accept_invitation(ada, "a lump of wet plaster", now=NOW)
+    records.lose()
+    records.restore(tmp_path / "copy")
+    assert not Person.objects.get(name="Ada").has_usable_password()
+    assert person_for(way_in, NOW) is None
 
 
 def hold(before: records.Rows) -> records.Rows:

@@ -56,6 +56,8 @@ def restore(folder: Path, told: Manifest, alias: str = DEFAULT_DB_ALIAS) -> Rest
             refuse_used_record(alias)
             _load(folder, told, alias)
             held = _hold_letters(told, alias)
+            # A link to choose a password that was used since would open once more.
+            Person._base_manager.using(alias).update(invited_at=None)
         return Restored(held, links_open=set(told.link_keys) <= set(keys.link_marks()))
     except OSError as error:
         raise BadBackup(f"{disk.sentence(error, Path(settings.DATA))} Then restore again.") from None
