@@ -62,6 +62,15 @@ def test_who_has_left_is_let_in_first() -> None:
 
 
 @pytest.mark.once
+def test_a_database_that_cannot_be_used_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "studio.sqlite3").write_text("This is no database, and it is long enough to be seen as none. " * 20)
+    run = manage("invite", "ines@bodkinyard.example", data=tmp_path)
+    assert run.returncode == 1
+    assert run.stderr.startswith("CommandError: The database cannot be used. ")
+    assert len(run.stderr.strip().splitlines()) == 1
+
+
+@pytest.mark.once
 def test_on_an_empty_folder_the_studio_is_ones_own_and_no_demo(tmp_path: Path) -> None:
     run = manage("invite", "ines@bodkinyard.example", data=tmp_path)
     assert run.returncode == 0, run.stderr

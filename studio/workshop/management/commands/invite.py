@@ -1,12 +1,13 @@
 """Makes a way in for somebody: `python3 manage.py invite ines@yard.example`."""
 
 import argparse
+from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.management import BaseCommand, CommandError, call_command
 from django.core.validators import validate_email
-from django.db import connection, transaction
+from django.db import Error, connection, transaction
 from django.utils import timezone
 
 from studio.workshop import actions, invitations
@@ -35,26 +36,29 @@ class Command(BaseCommand):
             validate_email(email)
         except ValidationError:
             raise CommandError("Write the whole address, such as name@yard.example.") from None
-        if Person._meta.db_table not in connection.introspection.table_names():  # a folder that nothing ran on yet
-            call_command("migrate", verbosity=0, interactive=False)
         try:
-            with transaction.atomic():
-                actions.set_out_studio()
-                person = Person.objects.filter(email__iexact=email).first()
-                if person and (options["name"] or options["role"]):
-                    raise CommandError(
-                        f"{person} is there already. What they do and are called is changed under People."
-                    )
-                if person is None:
-                    name = options["name"].strip() or email.partition("@")[0].capitalize()
-                    role = Role(options["role"] or Role.LEAD)
-                    person = actions.add_person(name=name[:60], email=email, role=role, password=None, by=None, now=now)
-                if options["superuser"]:
-                    actions.let_look_at_record(person, by=None, now=now)
-                person = actions.invite(person, by=None, now=now)
+            person = self._invited(email, now, options)
         except actions.Refused as refusal:
             raise CommandError(str(refusal)) from None
+        except Error as error:
+            raise CommandError(f"The database cannot be used. {error}".strip()) from None
         until = timezone.localtime(now + invitations.OPENS_FOR)
         self.stdout.write(
             _PRINTED.format(person=person, until=f"{until:%a %-d %b %H:%M}", address=invitations.address_for(person))
         )
+
+    def _invited(self, email: str, now: datetime, options: dict[str, Any]) -> Person:
+        if Person._meta.db_table not in connection.introspection.table_names():  # a folder that nothing ran on yet
+            call_command("migrate", verbosity=0, interactive=False)
+        with transaction.atomic():
+            actions.set_out_studio()
+            person = Person.objects.filter(email__iexact=email).first()
+            if person and (options["name"] or options["role"]):
+                raise CommandError(f"{person} is there already. What they do and are called is changed under People.")
+            if person is None:
+                name = options["name"].strip() or email.partition("@")[0].capitalize()
+                role = Role(options["role"] or Role.LEAD)
+                person = actions.add_person(name=name[:60], email=email, role=role, password=None, by=None, now=now)
+            if options["superuser"]:
+                actions.let_look_at_record(person, by=None, now=now)
+            return actions.invite(person, by=None, now=now)
