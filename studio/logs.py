@@ -8,7 +8,10 @@ from contextvars import ContextVar
 from typing import Any
 
 # Also as they stand inside another address: /sign-in/?next=%2Fwith%2F...
-_TOKEN = re.compile(r"((?:/|%2f)(?:with|open|letterbox(?:/|%2f)[a-z-]+)(?:/|%2f))[^/\s\"'<>?#&%]+", re.IGNORECASE)
+_SLASH = r"(?:/|%(?:25)*2f)"
+_TOKEN = re.compile(
+    rf"({_SLASH}(?:with|open|letterbox{_SLASH}[a-z-]+){_SLASH})(?:[^/\s\"'<>?#&%]|%(?!(?:25)*2f))+", re.IGNORECASE
+)
 _BREAK = r"\s\"'<>()\[\]{},;:=/?&|"
 _AT = r"(?:@|%(?:25)*40)"
 # Each run of letters is tried from its start only, and never given back: a line as long as a header may be costs no more than its length.
@@ -60,8 +63,10 @@ class TokenFilter(logging.Filter):
     def filter(self, record: logging.LogRecord) -> bool:
         try:
             message = record.getMessage()
-        except (TypeError, ValueError, KeyError):  # a message that does not fit its values; still logged, still cut
-            message = f"{record.msg} {record.args}"
+        except (
+            Exception
+        ):  # a message that does not fit its values, or a value that cannot be told; still logged, still cut
+            message = str(record.msg)
         record.msg, record.args = cut(message), ()
         if record.exc_info and not record.exc_text:
             record.exc_text = _tracebacks.formatException(record.exc_info)

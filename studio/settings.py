@@ -74,6 +74,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "studio.front.errors.NoBlankAnswers",
     "studio.doorbell.Doorbell",
 ]
 ROOT_URLCONF = "studio.urls"

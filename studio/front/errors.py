@@ -2,10 +2,12 @@
 
 import errno
 import sys
+from collections.abc import Callable
 from typing import Final
 
 from django.core.exceptions import RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
 from django.http import HttpRequest, HttpResponse, HttpResponseNotFound, HttpResponseServerError
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
@@ -98,6 +100,32 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
 def too_large(request: HttpRequest) -> HttpResponse:
     advice = _("Nothing of it was kept. Go back and send fewer photos at a time, or smaller ones.")
     return _page(request, 413, _("That was too much at once"), advice)
+
+
+class NoBlankAnswers:
+    """Whatever refuses without a word gets a page that says what to do. A client's address has its own one answer, or none."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        response = self.get_response(request)
+        wordless = isinstance(response, HttpResponse) and response.status_code >= 400 and not response.content
+        if wordless and not request.path_info.startswith(CLIENT):
+            page = _not_here(request) if response.status_code == 405 else _did_not_work(request, response.status_code)
+            response.content = page.content  # type: ignore[attr-defined]
+            response.headers["Content-Type"] = page.headers["Content-Type"]
+        return response
+
+
+def _not_here(request: HttpRequest) -> HttpResponse:
+    advice = _("Nothing was changed. Go back to the page before this one and press its button there.")
+    return _page(request, 405, _("That cannot be done from here"), advice)
+
+
+def _did_not_work(request: HttpRequest, status: int) -> HttpResponse:
+    advice = _("Go back and try once more. If it goes wrong again, tell whoever runs this studio what you did.")
+    return _page(request, status, _("That did not work"), advice)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:

@@ -38,6 +38,8 @@ def ask(address: str, **environ: str) -> tuple[int, str]:
         HERE,
         {"REMOTE_ADDR": "::1", "HTTP_HOST": "[::1]:8000"},
         {"REMOTE_ADDR": "127.0.0.1", "HTTP_HOST": "localhost"},
+        {"REMOTE_ADDR": "::1", "HTTP_HOST": "[::1]"},
+        {"REMOTE_ADDR": "203.0.113.9", "HTTP_HOST": "yard.example", "HTTP_AUTHORIZATION": f"bearer {KEY}"},
         {"REMOTE_ADDR": "203.0.113.9", "HTTP_HOST": "yard.example", "HTTP_AUTHORIZATION": f"Bearer {KEY}"},
     ],
 )
@@ -55,6 +57,8 @@ def test_this_machine_and_who_has_the_key_may_know(address: str, environ: dict[s
         HERE | {"HTTP_X_FORWARDED_FOR": "203.0.113.9"},
         HERE | {"HTTP_FORWARDED": "for=203.0.113.9"},
         HERE | {"HTTP_VIA": "1.1 proxy"},
+        HERE | {"HTTP_X_REAL_IP": "203.0.113.9"},
+        HERE | {"HTTP_X_FORWARDED_PORT": "443"},
         {"REMOTE_ADDR": "", "HTTP_HOST": "localhost"},
         {"REMOTE_ADDR": "203.0.113.9", "HTTP_HOST": "yard.example", "HTTP_AUTHORIZATION": "Bearer "},
         {"REMOTE_ADDR": "203.0.113.9", "HTTP_HOST": "yard.example", "HTTP_AUTHORIZATION": f"Bearer {KEY}x"},
@@ -64,6 +68,16 @@ def test_this_machine_and_who_has_the_key_may_know(address: str, environ: dict[s
 def test_for_everybody_else_there_is_nothing_here(address: str, environ: dict[str, str]) -> None:
     assert ask(address, **environ) == ask("/nowhere", **environ)
     assert ask(address, **environ)[0] == 404
+
+
+@pytest.mark.parametrize("address", ADDRESSES)
+@pytest.mark.parametrize("method", ["post", "put", "options"])
+def test_nor_whatever_they_send(address: str, method: str) -> None:
+    """Else the answer would tell that there is something."""
+    stranger = {"REMOTE_ADDR": "203.0.113.9", "HTTP_HOST": "yard.example"}
+    answer = getattr(Client(enforce_csrf_checks=True), method)(address, **stranger)
+    assert answer.status_code == 404
+    assert getattr(Client(), method)(address, **HERE).status_code == 405
 
 
 def test_it_is_well_and_leaves_nothing_behind() -> None:

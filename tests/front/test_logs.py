@@ -1,6 +1,7 @@
 import io
 import logging
 import re
+import subprocess
 import sys
 import time
 from collections.abc import Iterator
@@ -43,6 +44,8 @@ def log() -> Iterator[io.StringIO]:
         ("opened %s", (ValueError(f"'/open/{TOKEN}'"),)),
         ("to %s", (f"/sign-in/?next=%2Fwith%2F{TOKEN}%2F",)),
         ("to %s", (f"https://yard.example/with/{TOKEN}/?a=b",)),
+        ("to %s", (f"/sign-in/?next=%252Fwith%252F{TOKEN}%252F",)),
+        ("to %s", (f"/open/3%3A{TOKEN}",)),
         ("too few %s %s", (f"/with/{TOKEN}/",)),
     ],
 )
@@ -84,6 +87,28 @@ def test_a_line_as_long_as_a_header_may_be_is_cut_at_once(piece: str) -> None:
     began = time.perf_counter()
     cut("/" + piece * (256_000 // len(piece)))
     assert time.perf_counter() - began < 10  # it was minutes
+
+
+@pytest.mark.once
+def test_a_value_that_cannot_be_told_does_not_break_what_logs_it(log: io.StringIO) -> None:
+    class Odd:
+        def __str__(self) -> str:
+            raise RuntimeError
+
+    logging.getLogger("some.where").warning("it was %s", Odd())
+    assert "it was %s" in log.getvalue()
+
+
+@pytest.mark.once
+def test_a_worker_puts_no_handler_beside_ours() -> None:
+    """In a process of its own, as a worker starts. Celery's would write what comes to them as it is."""
+    code = (
+        "import logging; from studio.celery import app; import django; django.setup(); app.log.setup('INFO', logfile=None);"
+        "print([name for name, one in logging.root.manager.loggerDict.items() for handler in getattr(one, 'handlers', ())"
+        " if not isinstance(handler, logging.NullHandler) and not handler.filters])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 @pytest.mark.django_db

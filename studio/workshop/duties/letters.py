@@ -1,13 +1,13 @@
 """Letters on their way: to a contact, that a stage is done; to a lead, that one is stuck."""
 
 from collections.abc import Callable
-from contextlib import suppress
+from dataclasses import dataclass
 from datetime import datetime
 from email.message import EmailMessage
 
-from django.db import transaction
 from django.db.models import Q
 
+from studio.env import MailServer
 from studio.workshop import errands, imaging, invitations, letters, mail, outbox, storage
 from studio.workshop.models import Errand, Letter, Notice, NoticeState, Person, Photo, Role, Stuck
 
@@ -22,46 +22,50 @@ class NotWanted(Exception):
     """Taken back, answered or given another hour while it was on its way to the mail server: nothing left, all is well."""
 
 
-def _let_out(errand: Errand, written: EmailMessage, leave: Callable[[], None]) -> None:
-    """Into the outbox folder; or to the mail server, with a copy there.
+def _let_out(errand: Errand, written: EmailMessage, leave: Callable[[], None], server: MailServer | None) -> str:
+    """Into the outbox folder; or to the mail server, with a copy there. Returns who took it: none for the outbox.
 
     ``leave`` says for the last time whether it may, and marks that it does; what it raises stops the letter. In the outbox a
     letter written again is the same letter, so it may be tried as often as one likes. To a mail server there is a point of
     no return, and the row says ``handing`` before the final dot goes.
     """
-    if letters.server() is None:
+    if server is None:
         leave()
         outbox.put(written, errand.pk)
-        return
+        return ""
 
     def before_dot() -> None:
         outbox.put(written, errand.pk)
         leave()
-        with transaction.atomic():
-            errands.begin_handing(errand)
+        errands.begin_handing(errand)
 
-    _send_off(written, before_dot)
+    return _send_off(written, before_dot, server)
 
 
-def _send_off(written: EmailMessage, before_dot: Callable[[], None]) -> None:
-    """To the mail server that is set up. Raises what ``mail.hand_over`` raises."""
-    sender, to = (written[name].addresses[0].addr_spec for name in ("From", "To"))
-    server = letters.server()
+def _send_off(written: EmailMessage, before_dot: Callable[[], None], server: MailServer | None) -> str:
+    """Returns the mail server's name. Raises what ``mail.hand_over`` raises."""
     if server is None:
         raise letters.CannotWrite("No mail server is set up, so nothing was sent.")
+    sender, to = (written[name].addresses[0].addr_spec for name in ("From", "To"))
     mail.hand_over(server, written.as_bytes(), sender=sender, to=to, before_dot=before_dot)
-
-
-def _taken(now: datetime) -> str:
-    """By which mail server; empty for the outbox. A server that takes one letter gets those that were put off, too."""
-    server = letters.server()
-    if server is None:
-        return ""
-    errands.bring_forward(now)
     return server.host
 
 
-def send(errand: Errand, now: datetime) -> Photo | None:
+def _go_on(server: str, now: datetime) -> None:
+    """A mail server that took one letter gets those that were put off, too."""
+    if server:
+        errands.bring_forward(now)
+
+
+@dataclass(frozen=True)
+class Gone:
+    """``server`` is the mail server that took it, or empty for the outbox."""
+
+    photo: Photo | None
+    server: str
+
+
+def send(errand: Errand, now: datetime) -> Gone | None:
     """The notice is leaving, and too late to take back, only from the moment before the last step."""
     row = Notice.objects.filter(pk=errand.subject)
     notice = row.select_related("contact", "job", "stage__piece", "stage__kind", "entry").first()
@@ -81,15 +85,15 @@ def send(errand: Errand, now: datetime) -> Photo | None:
         if photo and not Photo.objects.shown().filter(pk=photo.pk).exists():
             raise KeptBack("The photo of this letter was kept back meanwhile.")
 
+    server = letters.server()
     try:
-        _let_out(errand, written, leave)
+        return Gone(photo, _let_out(errand, written, leave, server))
     except NotWanted:
         return None
     except (OSError, KeptBack, mail.NotNow, mail.Refusal):
-        if letters.server() or not outbox.path(errand.pk).exists():  # still here, and so it can be taken back
+        if server or not outbox.path(errand.pk).exists():  # still here, and so it can be taken back
             row.filter(state=NoticeState.LEAVING).update(state=NoticeState.GOING)
         raise
-    return photo
 
 
 def _letter_picture(photo: Photo) -> bytes:
@@ -97,7 +101,10 @@ def _letter_picture(photo: Photo) -> bytes:
     return imaging.shrink(storage.rendition_path(rendition.sha256), LETTER_PICTURE_MOST_BYTES)
 
 
-def keep_sent(errand: Errand, photo: Photo | None, now: datetime) -> None:
+def keep_sent(errand: Errand, gone: Gone | None, now: datetime) -> None:
+    if gone is None:
+        return
+    _go_on(gone.server, now)
     leaving = Notice.objects.filter(pk=errand.subject, state=NoticeState.LEAVING)
     for notice in leaving:
         Letter.objects.create(
@@ -105,14 +112,14 @@ def keep_sent(errand: Errand, photo: Photo | None, now: datetime) -> None:
             notice=notice,
             contact_id=notice.contact_id,
             job_id=notice.job_id,
-            photo=photo,
-            server=_taken(now),
+            photo=gone.photo,
+            server=gone.server,
             sent_at=now,
         )
     leaving.update(state=NoticeState.TOLD)
 
 
-def tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
+def tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person, str] | None:
     """Unless it was answered meanwhile. In the outbox, a letter that lies there from before a crash has left: it is not written
     anew, and stands in the record whatever was answered since."""
     stuck_id, _, person_id = errand.subject.partition("-")
@@ -123,8 +130,9 @@ def tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
     )
     if not stuck or not lead:
         return None
-    if letters.server() is None and outbox.path(errand.pk).exists():
-        return stuck, lead
+    server = letters.server()
+    if server is None and outbox.path(errand.pk).exists():
+        return stuck, lead, ""
 
     def leave() -> None:
         if not Stuck.objects.standing().filter(pk=stuck.pk).exists():
@@ -132,21 +140,22 @@ def tell_lead(errand: Errand, now: datetime) -> tuple[Stuck, Person] | None:
 
     try:
         leave()
-        _let_out(errand, letters.as_mail(letters.something_stuck(stuck, lead), errand.pk, now), leave)
+        written = letters.as_mail(letters.something_stuck(stuck, lead), errand.pk, now)
+        return stuck, lead, _let_out(errand, written, leave, server)
     except NotWanted:
         return None
-    return stuck, lead
 
 
-def keep_told(errand: Errand, told: tuple[Stuck, Person] | None, now: datetime) -> None:
+def keep_told(errand: Errand, told: tuple[Stuck, Person, str] | None, now: datetime) -> None:
     if told:
-        stuck, lead = told
+        stuck, lead, server = told
+        _go_on(server, now)
         Letter.objects.create(
-            pk=errand.pk, stuck=stuck, person=lead, job=stuck.stage.piece.job, server=_taken(now), sent_at=now
+            pk=errand.pk, stuck=stuck, person=lead, job=stuck.stage.piece.job, server=server, sent_at=now
         )
 
 
-def invite(errand: Errand, now: datetime) -> None:
+def invite(errand: Errand, now: datetime) -> str:
     """The way in of somebody of the studio. No copy is kept: whoever read it could come in."""
     person = Person.objects.filter(pk=errand.subject, is_active=True).first()
     if not person or not invitations.opens(person, now):
@@ -157,21 +166,21 @@ def invite(errand: Errand, now: datetime) -> None:
             raise NotWanted
         errands.begin_handing(errand)
 
-    with suppress(NotWanted):
-        _send_off(letters.as_mail(letters.invitation(person), errand.pk, now), before_dot)
+    try:
+        return _send_off(letters.as_mail(letters.invitation(person), errand.pk, now), before_dot, letters.server())
+    except NotWanted:
+        return ""
 
 
-def send_trial(errand: Errand, now: datetime) -> None:
+def send_trial(errand: Errand, now: datetime) -> str:
     """To see whether letters leave. It is nobody's news, so its end is all that stands in the record."""
     person = Person.objects.filter(pk=errand.subject, is_active=True).first()
     if not person:
-        return
-    _send_off(
-        letters.as_mail(letters.trial(person), errand.pk, now),
-        lambda: errands.begin_handing(errand),
-    )
+        return ""
+    written = letters.as_mail(letters.trial(person), errand.pk, now)
+    return _send_off(written, lambda: errands.begin_handing(errand), letters.server())
 
 
-def keep_unrecorded(errand: Errand, result: None, now: datetime) -> None:
+def keep_unrecorded(errand: Errand, server: str, now: datetime) -> None:
     """That it left is the end of its errand, and stands nowhere else."""
-    _taken(now)
+    _go_on(server, now)

@@ -122,7 +122,7 @@ def _mine(errand: Errand) -> Q:
 
 
 def begin_handing(errand: Errand) -> None:
-    """From here on nobody can know whether it was done, but by its end. Call inside a transaction. Raises Fenced."""
+    """From here on nobody can know whether it was done, but by its end. Raises Fenced."""
     mine = Errand.objects.filter(_mine(errand), state=ErrandState.RUNNING)
     if not mine.update(state=ErrandState.HANDING):
         raise Fenced(str(errand.pk))
