@@ -218,5 +218,7 @@ LOGGING = {
         "django.server": {"handlers": ["stderr"], "propagate": False},
         # What was refused or not found has its line already (studio/front/requests.py).
         "django.request": {"level": "ERROR"},
+        # A nudge that came and went is no news, six times a minute.
+        "celery": {"level": "WARNING"},
     },
 }

@@ -55,11 +55,16 @@ class Command(BaseCommand):
             overdue=lambda: _briefly(lambda: errands.overdue_pids(timezone.now())),
         )
         try:
-            run.run(wishes, record, self.stdout.write)
+            run.run(wishes, record, self._say)
         except GiveUp as problem:
             raise CommandError(str(problem)) from None
         except Error as error:
             raise CommandError(f"The database cannot be used. {error}".strip()) from None
+
+    def _say(self, line: str) -> None:
+        """At once, also into a file or a pipe: somebody waits for the address."""
+        self.stdout.write(line)
+        self.stdout.flush()
 
 
 def _port(word: str) -> int:
