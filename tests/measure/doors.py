@@ -8,11 +8,8 @@ client's door where it is worst, how far the medians of 200 interleaved requests
 """
 
 import argparse
-import json
 import random
-import shutil
 import sys
-import tempfile
 import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -20,7 +17,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from tests.measure.phone import Phone
-from tests.measure.up import Up, missed, running, settle_in, table
+from tests.measure.up import Up, missed, own_folder, running, settle_in, table, told
 
 if TYPE_CHECKING:
     from tests.measure.intruders import Answered, Place
@@ -150,18 +147,9 @@ def main() -> int:
     parser.add_argument("--broker", choices=("redis", "folder"), default="folder")
     parser.add_argument("--keep", action="store_true", help="leaves the data folder and the log, and says where")
     options = parser.parse_args()
-    folder = Path(tempfile.mkdtemp(prefix="natch-doors-"))
-    try:
+    with own_folder(options.keep) as folder:
         figures = measure(options.broker, folder)
-    finally:
-        if options.keep:
-            print(f"Kept: {folder}")
-        else:
-            shutil.rmtree(folder, ignore_errors=True)
-    for sentence in missed(figures, MOST, LEAST):
-        print(f"Not reached: {sentence}.")
-    print(json.dumps(figures))
-    return 1 if missed(figures, MOST, LEAST) else 0
+    return told(figures, missed(figures, MOST, LEAST))
 
 
 if __name__ == "__main__":

@@ -9,10 +9,7 @@ The photos are as large as those of the main job, twelve megapixels.
 """
 
 import argparse
-import json
-import shutil
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -24,7 +21,7 @@ from urllib.parse import urljoin
 
 from tests.measure.phone import Phone
 from tests.measure.photos import draw_photos
-from tests.measure.up import missed, p95, running, table
+from tests.measure.up import missed, own_folder, p95, running, table, told
 
 if TYPE_CHECKING:
     from tests.measure.vandal import Fault
@@ -153,19 +150,10 @@ def main() -> int:
     parser.add_argument("--keep", action="store_true", help="leaves the data folder and the log, and says where")
     parser.add_argument("--photos", type=Path, help="a folder of photos from an earlier run, filled where it is empty")
     options = parser.parse_args()
-    folder = Path(tempfile.mkdtemp(prefix="natch-faults-"))
-    try:
+    with own_folder(options.keep) as folder:
         photos = draw_photos(options.photos or folder / "photos", PHOTOS)
         figures = measure(options.broker, options.seconds, options.seed, folder, photos)
-    finally:
-        if options.keep:
-            print(f"Kept: {folder}")
-        else:
-            shutil.rmtree(folder, ignore_errors=True)
-    for sentence in missed(figures, MOST, LEAST):
-        print(f"Not reached: {sentence}.")
-    print(json.dumps(figures))
-    return 1 if missed(figures, MOST, LEAST) else 0
+    return told(figures, missed(figures, MOST, LEAST))
 
 
 if __name__ == "__main__":

@@ -9,17 +9,14 @@ the record calls sent and is not. ``per_minute`` is from the moment when the stu
 """
 
 import argparse
-import json
-import shutil
 import sys
-import tempfile
 import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from tests.mail_sink import CUTS, REFUSES, How, Sink, how_of, mailbox, sink
-from tests.measure.up import missed, running, settle_in, table
+from tests.measure.up import missed, own_folder, running, settle_in, table, told
 
 MIX = {
     How.OK: 250,
@@ -132,22 +129,11 @@ def main() -> int:
     parser.add_argument("--broker", choices=("redis", "folder"), default="redis")
     parser.add_argument("--keep", action="store_true", help="leaves the data folder and the log, and says where")
     options = parser.parse_args()
-    folder = Path(tempfile.mkdtemp(prefix="natch-measure-"))
-    try:
-        with sink() as server:
-            figures = measure(options.broker, folder, server)
-    finally:
-        if options.keep:
-            print(f"Kept: {folder}")
-        else:
-            shutil.rmtree(folder, ignore_errors=True)
+    with own_folder(options.keep) as folder, sink() as server:
+        figures = measure(options.broker, folder, server)
     settled = sum(figures[name] for name in ("accepted", "refused", "unknown"))
     most = {**MOST, "unknown": figures["cut_after_dot"]}
-    problems = missed({**figures, "settled": settled}, most, LEAST)
-    for sentence in problems:
-        print(f"Not reached: {sentence}.")
-    print(json.dumps(figures))
-    return 1 if problems else 0
+    return told(figures, missed({**figures, "settled": settled}, most, LEAST))
 
 
 if __name__ == "__main__":

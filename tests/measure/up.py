@@ -3,9 +3,11 @@
 import json
 import math
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -43,6 +45,27 @@ def settle_in(folder: Path) -> None:
         os.environ.pop(name, None)
     os.environ["STUDIO_DATA"] = str(folder / "data")
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
+
+
+@contextmanager
+def own_folder(keep: bool) -> Iterator[Path]:
+    """A new folder for one measurement, thrown away afterwards; or kept, and then it is said where."""
+    folder = Path(tempfile.mkdtemp(prefix="natch-measure-"))
+    try:
+        yield folder
+    finally:
+        if keep:
+            print(f"Kept: {folder}")
+        else:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def told(figures: Mapping[str, float], problems: Sequence[str]) -> int:
+    """Says what was not reached, and the figures in the last line. Returns the exit code."""
+    for sentence in problems:
+        print(f"Not reached: {sentence}.")
+    print(json.dumps(figures))
+    return 1 if problems else 0
 
 
 @contextmanager

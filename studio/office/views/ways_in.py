@@ -1,6 +1,7 @@
 """Letting somebody in by a link, and putting them out again."""
 
-from collections.abc import Callable
+from datetime import datetime
+from typing import Protocol
 
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
@@ -18,37 +19,35 @@ from studio.workshop.models import Person
 @lead_only
 @require_POST
 def invite(request: HttpRequest, person_id: int) -> HttpResponse:
-    row = get_object_or_404(Person, pk=person_id)
-    now = timezone.now()
-    said = f"{row} has a link to come in by. Copy it from below. Earlier links no longer open."
-    return _act(request, row, lambda: actions.invite(row, by=who(request), now=now), said)
+    said = "{0} has a link to come in by. Copy it from below. Earlier links no longer open."
+    return _act(request, person_id, actions.invite, said)
 
 
 @lead_only
 @require_POST
 def send(request: HttpRequest, person_id: int) -> HttpResponse:
-    row = get_object_or_404(Person, pk=person_id)
-    now = timezone.now()
-    said = f"A letter with the link is on its way to {row.email}."
-    return _act(request, row, lambda: actions.send_invitation(row, by=who(request), now=now), said)
+    return _act(request, person_id, actions.send_invitation, "A letter with the link is on its way to {0.email}.")
 
 
 @lead_only
 @require_POST
 def take_back(request: HttpRequest, person_id: int) -> HttpResponse:
+    return _act(request, person_id, actions.take_back_invitation, "The link of {0} no longer opens.")
+
+
+class _Action(Protocol):
+    def __call__(self, person: Person, *, by: Person, now: datetime) -> object: ...
+
+
+def _act(request: HttpRequest, person_id: int, act: _Action, said: str) -> HttpResponse:
+    """``said`` is told when it went through, of that person."""
     row = get_object_or_404(Person, pk=person_id)
-    now = timezone.now()
-    said = f"The link of {row} no longer opens."
-    return _act(request, row, lambda: actions.take_back_invitation(row, by=who(request), now=now), said)
-
-
-def _act(request: HttpRequest, row: Person, act: Callable[[], object], said: str) -> HttpResponse:
     try:
-        act()
+        act(row, by=who(request), now=timezone.now())
     except actions.Refused as refusal:
         messages.error(request, str(refusal))
     else:
-        messages.success(request, said)
+        messages.success(request, said.format(row))
     return redirect("office-person", row.pk)
 
 
