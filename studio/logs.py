@@ -12,6 +12,8 @@ _SLASH = r"(?:/|%(?:25)*2f)"
 _TOKEN = re.compile(
     rf"({_SLASH}(?:with|open|letterbox{_SLASH}[a-z-]+){_SLASH})(?:[^/\s\"'<>?#&%]|%(?!(?:25)*2f))+", re.IGNORECASE
 )
+# By its shape alone, where somebody mistyped the way to it: an id, a dot or colon, and a signature (links.py, invitations.py).
+_BARE = re.compile(r"(?<![\w.-])([0-9a-z]{1,18}[.:])(?:[\w-]{43}|[\w-]{24})(?![\w-])")
 _BREAK = r"\s\"'<>()\[\]{},;:=/?&|"
 _AT = r"(?:@|%(?:25)*40)"
 # Each run of letters is tried from its start only, and never given back: a line as long as a header may be costs no more than its length.
@@ -54,7 +56,7 @@ def _ids() -> str:
 
 
 def cut(text: str) -> str:
-    return _ADDRESS.sub("…@…", _TOKEN.sub(r"\1…", text))
+    return _ADDRESS.sub("…@…", _BARE.sub(r"\1…", _TOKEN.sub(r"\1…", text)))
 
 
 class TokenFilter(logging.Filter):

@@ -46,6 +46,7 @@ def log() -> Iterator[io.StringIO]:
         ("to %s", (f"https://yard.example/with/{TOKEN}/?a=b",)),
         ("to %s", (f"/sign-in/?next=%252Fwith%252F{TOKEN}%252F",)),
         ("to %s", (f"/open/3%3A{TOKEN}",)),
+        ("Not Found: %s", (f"/wiht/{TOKEN}/",)),
         ("too few %s %s", (f"/with/{TOKEN}/",)),
     ],
 )

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.contrib.sessions.models import Session
 from django.core.cache import cache
 from django.test import Client as Browser
@@ -136,3 +137,21 @@ def test_sessions_that_ran_out_are_thrown_away(ada: Person) -> None:
     errand = Errand.objects.create(kind=Kind.TIDY_FILES, key="1", subject="daily", asked_at=NOW, due_at=NOW)
     duties.run(errand.pk, lambda: NOW)
     assert list(Session.objects.values_list("session_key", flat=True)) == ["good"]
+
+
+def test_a_session_is_over_after_thirty_days(ada: Person) -> None:
+    with time_machine.travel(NOW, tick=False):
+        browser = signed_in(ada)
+    with time_machine.travel(NOW + timedelta(days=29, hours=23), tick=False):
+        assert is_in(browser)
+    with time_machine.travel(NOW + timedelta(days=30, hours=1), tick=False):
+        assert not is_in(browser)
+
+
+def test_signing_out_ends_it_on_the_server_too(ada: Person) -> None:
+    """A copy of the cookie opens nothing afterwards."""
+    browser, copy = signed_in(ada), Browser()
+    copy.cookies["sessionid"] = browser.cookies["sessionid"].value
+    assert is_in(copy)
+    browser.post("/sign-out/")
+    assert not is_in(copy)
