@@ -243,7 +243,16 @@ def mail_server(name: str) -> MailServer | None:
     user, password = unquote(parts.username or ""), unquote(parts.password or "")
     if tls == Tls.NONE and user:
         raise BadSetting(PREFIX + name, "a password is not sent unencrypted. Begin with smtp:// or smtps://.")
+    if tls == Tls.NONE and not _on_this_machine(parts.hostname):
+        raise BadSetting(PREFIX + name, "only a mail server on this machine may be spoken to in plain words.")
     return MailServer(parts.hostname, port or _SMTP_PORTS[tls], user, password, tls)
+
+
+def _on_this_machine(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 def mailbox(name: str, default: str) -> str:

@@ -112,12 +112,20 @@ class OnceField(forms.UUIDField):
             return uuid4()
 
 
+class OneLine(forms.CharField):
+    """A name is one line, whatever was pasted."""
+
+    def to_python(self, value: Any) -> str:
+        return " ".join(str(super().to_python(value) or "").split())
+
+
 def words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
-    return forms.CharField(label=label, max_length=most, help_text=help_text, **options)
+    return OneLine(label=label, max_length=most, help_text=help_text, **options)
 
 
 def long_words(label: str, most: int, help_text: str = "", **options: Any) -> forms.CharField:
-    return words(label, most, help_text, widget=forms.Textarea({"rows": 3}), **options)
+    area = forms.Textarea({"rows": 3})
+    return forms.CharField(label=label, max_length=most, help_text=help_text, widget=area, **options)
 
 
 _SANE = ((MinValueValidator, date(2000, 1, 1)), (MaxValueValidator, date(2099, 12, 31)))
@@ -196,7 +204,7 @@ class PasswordForm(OfficeForm):
 
     def clean_password(self) -> str:
         password: str = self.cleaned_data["password"]
-        validate_password(password)
+        validate_password(password, self.initial.get("person"))
         return password
 
     def clean_again(self) -> str:

@@ -24,6 +24,10 @@ class NoticeLine:
     again: str = ""
 
     @property
+    def refused(self) -> bool:
+        return self.errand is not None and self.again == "Try again"
+
+    @property
     def can_take_back(self) -> bool:
         return self.notice.state in {NoticeState.OWED, NoticeState.GOING}
 

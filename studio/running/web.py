@@ -36,6 +36,7 @@ def serve(host: str, port: int) -> None:
         host=host,
         port=port,
         threads=8,
+        connection_limit=1000,  # of those that say nothing; a hundred would be soon used up by anybody
         max_request_body_size=LARGEST_BODY_BYTES,
         channel_timeout=120,  # a slow phone may pause between two pieces
         asyncore_use_poll=True,

@@ -123,13 +123,13 @@ def _told_in_sentences(server: MailServer) -> Iterator[None]:
 
 
 def _expect(code: int, words: bytes | str, *, good: int = 250, everybody: bool = False) -> None:
-    """RFC 5321, 4.2.1: 4yz may be tried again, 5yz not; 421 says that the server is closing. What it says about us and not
+    """RFC 5321, 4.2.1: 4yz may be tried again, 5yz not. What it says about us and not
     about one letter is ours to mend, so the letter waits for that."""
     if code == good or (good == 250 and code == 251):
         return
     said = f"The mail server said: {_one_line(code, words)}"
-    if code == 421 or everybody or not 400 <= code <= 599:
-        raise NotNow(said, everybody=code == 421 or everybody)
+    if everybody or not 400 <= code <= 599:
+        raise NotNow(said, everybody=everybody)
     raise Refusal(said) if code >= 500 else NotNow(said)
 
 

@@ -118,6 +118,14 @@ def test_in_a_browser_where_somebody_else_is_signed_in_the_newcomer_takes_over(a
     assert browser.get("/office/").status_code == 403
 
 
+def test_a_password_like_ones_own_address_is_refused(ada: Person) -> None:
+    """Or the first thing that anybody tries opens the studio."""
+    for guess in (ada.email, "bodkinyard.example"):
+        answer = Browser().post(path_for(ada), {"password": guess, "again": guess})
+        assert answer.status_code == 422
+        assert "It is too much like your name or address. Make up another." in text(answer)
+
+
 def test_the_form_is_guarded_against_forgery(ada: Person) -> None:
     assert Browser(enforce_csrf_checks=True).post(path_for(ada), TWICE).status_code == 403
     assert Person.objects.get(pk=ada.pk).invited_at == NOW

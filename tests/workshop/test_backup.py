@@ -25,6 +25,7 @@ from studio.workshop.models import (
     Person,
     Photo,
     Plan,
+    Release,
     Stage,
     StageKind,
 )
@@ -68,15 +69,15 @@ def test_the_drill(tmp_path: Path) -> None:
     records.lose()
     assert Client().get(paths[0]).status_code == 404
     said = records.restore(tmp_path / "copy")
-    assert "Letters held, because they may have left since: 3." in said
+    assert "Letters held, because they may have left since: 4." in said
 
     after = records.rows()
     held = hold(before)
     assert after.keys() == before.keys()
     for table in before:
-        if table == "workshop_errand":  # one that was not there keeps back the letter of a photo yet to be developed
+        if table == "workshop_errand":  # those that were not there keep back what a photo, or a lead, would let go
             new = [after[table].pop(key) for key in after[table].keys() - before[table].keys()]
-            assert [(row["kind"], row["state"]) for row in new] == [(Kind.SEND_LETTER, ErrandState.UNKNOWN)]
+            assert [(row["kind"], row["state"]) for row in new] == 2 * [(Kind.SEND_LETTER, ErrandState.UNKNOWN)]
         assert after[table] == held[table], table
     assert [table for table, found in before.items() if not found] == []
     assert records.files(settings.MEDIA_ROOT) == photos
@@ -108,17 +109,21 @@ def hold(before: records.Rows) -> records.Rows:
     """What should have become of the rows: letters that were to leave are held, and what was begun begins anew."""
     held = {table: {key: dict(row) for key, row in found.items()} for table, found in before.items()}
     for errand in held["workshop_errand"].values():
-        if errand["state"] not in {"waiting", "running", "handing"}:
+        if errand["state"] not in {"waiting", "running", "handing", "failed"}:
             continue
         if errand["kind"] in {"send_letter", "tell_lead", "invite", "test_letter"}:
             sentence = "It waited when the back-up was made, and may have left since."
-            errand |= {"state": "unknown", "error": sentence, "nudged_at": None, "lease_until": None}
-        elif errand["state"] != "waiting":
+            errand |= {
+                "state": "unknown",
+                "error": sentence,
+                "nudged_at": None,
+                "lease_until": None,
+                "claimed_at": None,
+            }
+        elif errand["state"] in {"running", "handing"}:
             errand |= {"state": "waiting", "nudged_at": None, "lease_until": None}
-    straight = {key for key, row in before["workshop_job"].items() if row["release"] == "straight"}
-    develops = {row["stage_id"] for row in before["workshop_photo"].values() if row["state"] == "waiting"}
     for notice in held["workshop_notice"].values():
-        if notice["state"] == "owed" and notice["job_id"] in straight and notice["stage_id"] in develops:
+        if notice["state"] == "owed":
             notice |= {"state": "going", "leaves_at": NOW}
     return held
 
@@ -144,7 +149,42 @@ def test_letters_that_left_after_the_back_up_do_not_leave_twice(tmp_path: Path, 
             records.run_everything(later)
         assert server.accepted == left
         assert server.tries.total() == tried
-    assert Errand.objects.filter(state=ErrandState.UNKNOWN).count() == 4
+    assert Errand.objects.filter(state=ErrandState.UNKNOWN).count() == 5  # and what waited for the lead's look
+
+
+def test_what_a_lead_let_go_or_mended_since_does_not_go_twice_by_the_same_act(
+    tmp_path: Path, settings: Settings
+) -> None:
+    """A letter that was refused and one that waited for the lead's word: both left after the back-up."""
+    looked = builders.link(builders.job(release=Release.LOOKED), "Priya", mailbox(How.OK, 1))
+    refused = builders.link(builders.job("Ammonite", client="Harbour Museum"), "Tom", mailbox(How.REFUSE_RCPT, 2))
+    entries = [builders.log_done(builders.stage(link.job), photo=False) for link in (looked, refused)]
+    with sink() as server, time_machine.travel(LATER, tick=False):
+        settings.MAIL = MailServer("127.0.0.1", server.port, "", "", Tls.NONE)
+        records.run_everything(NOW + timedelta(minutes=11))
+        records.back_up(tmp_path / "copy")
+
+        def act() -> None:
+            contact = Contact.objects.get(name="Tom")
+            actions.change_contact(
+                contact,
+                name="Tom",
+                email=mailbox(How.OK, 3),
+                version=contact.version,
+                by=builders.lead(),
+                now=NOW + timedelta(minutes=12),
+            )
+            entry = type(entries[0]).objects.select_related("stage__kind", "stage__piece__job").get(pk=entries[0].pk)
+            actions.send_word(entry, by=builders.lead(), now=NOW + timedelta(minutes=12))
+            records.run_everything(LATER)
+
+        act()
+        assert len(server.accepted) == 2
+        records.lose()
+        records.restore(tmp_path / "copy")
+        act()
+        assert len(server.accepted) == 2
+    assert Errand.objects.filter(kind=Kind.SEND_LETTER, state=ErrandState.UNKNOWN).count() == 2
 
 
 def test_what_is_made_next_gets_numbers_that_were_never_given(tmp_path: Path) -> None:

@@ -50,7 +50,7 @@ def test_what_the_server_takes_is_sent(server: Sink, how: How) -> None:
     [
         (How.DEFER_RCPT, "The mail server said: 450 4.2.0 greylisted, come again.", False),
         (How.DEFER_DOT, "The mail server said: 451 4.3.0 try later.", False),
-        (How.BUSY, "The mail server said: 421 4.3.2 too busy, closing.", True),
+        (How.BUSY, "The mail server said: 421 4.3.2 too busy, closing.", False),
         (How.DROP_AT_RCPT, "127.0.0.1 hung up.", False),
     ],
 )

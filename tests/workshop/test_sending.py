@@ -129,6 +129,7 @@ def test_a_refusal_stands_at_the_job_and_goes_when_the_address_is_corrected(
     actions.change_contact(
         contact, name=contact.name, email=mailbox(How.OK, 9), version=contact.version, by=builders.lead(), now=NOW
     )
+    assert errand_of(notice).due_at == NOW + timedelta(minutes=10)  # so long it can be taken back
     assert send(notice, NOW + HOUR).state == ErrandState.DONE
     assert [address for address, _ in server.accepted] == [mailbox(How.OK, 9)]
 
@@ -376,3 +377,12 @@ def test_an_invitation_taken_back_on_its_way_does_not_leave(
     before_dot(lambda: actions.take_back_invitation(ada, by=builders.lead(), now=NOW))
     duties.run(Errand.objects.get(kind=Kind.INVITE).pk, lambda: NOW + HOUR)
     assert server.accepted == []
+
+
+def test_a_mailbox_that_is_always_too_busy_slows_nobody_else(server: Sink, monkeypatch: pytest.MonkeyPatch) -> None:
+    """421 may answer any command (RFC 5321, 4.2.1); what is said of one letter is not yet said of all."""
+    monkeypatch.setattr("tests.mail_sink._Session.rcpt", staticmethod(lambda how, first: "421 too busy for you"))
+    busy, other = going(How.BUSY, 1), going(How.OK, 2)
+    assert send(busy).state == ErrandState.WAITING
+    assert errand_of(other).due_at < NOW + HOUR
+    assert not errand_of(other).put_off

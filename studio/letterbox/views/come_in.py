@@ -29,7 +29,7 @@ def _answer(request: HttpRequest, token: str) -> HttpResponse:
     person = person_for(token, now)
     if person is None:
         return way_in_not_open(request)
-    form = ChosenPassword(request.POST if request.method == "POST" else None)
+    form = ChosenPassword(request.POST if request.method == "POST" else None, person=person)
     if form.is_valid():
         try:
             person = actions.accept_invitation(person, form.cleaned_data["password"], now=now)

@@ -23,7 +23,7 @@ from studio.workshop.models import Person
 def password(request: HttpRequest) -> HttpResponse:
     """The old one is asked for, since a phone that lies about unlocked is not yet its owner's password."""
     person, status = who(request), 200
-    form = ChangedPassword(request.POST if request.method == "POST" else None)
+    form = ChangedPassword(request.POST if request.method == "POST" else None, person=person)
     if form.is_valid():
         limits = throttle.of_password(person)
         if not throttle.may_try(limits):

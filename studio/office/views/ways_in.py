@@ -19,6 +19,9 @@ from studio.workshop.models import Person
 @lead_only
 @require_POST
 def invite(request: HttpRequest, person_id: int) -> HttpResponse:
+    if person_id == who(request).pk:  # or an unattended phone would be the whole studio
+        messages.error(request, "Your own password is changed under Password, below.")
+        return redirect("office-person", person_id)
     said = "{0} has a link to come in by. Copy it from below. Earlier links no longer open."
     return _act(request, person_id, actions.invite, said)
 

@@ -1,7 +1,7 @@
 """The people of the studio, the clients and their contacts."""
 
 from collections.abc import Collection
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.contrib.auth.hashers import make_password
@@ -14,7 +14,7 @@ from studio.workshop.actions.errors import Refused
 from studio.workshop.actions.history import note
 from studio.workshop.actions.invitations import refuse_above
 from studio.workshop.actions.notices import withdraw_notices
-from studio.workshop.models import Client, Contact, Kind, NoticeState, Person, Role, StageKind, Week
+from studio.workshop.models import Client, Contact, Kind, Notice, NoticeState, Person, Role, StageKind, Studio, Week
 
 _EMAIL_TAKEN = "Somebody already signs in with that e-mail address. Use another one."
 
@@ -117,13 +117,15 @@ def add_contact(client: Client, *, name: str, email: str, by: Person, now: datet
 
 @transaction.atomic
 def change_contact(contact: Contact, *, name: str, email: str, version: int, by: Person, now: datetime) -> Contact:
-    """Letters that failed at an address which is now another one are tried again."""
+    """Letters that failed at an address which is now another one leave again, and can be taken back until then."""
     _refuse_same_address(contact.client, email, but=contact.pk)
     before = contact.email
     changed = change(contact, {"name": name, "email": email}, version=version, by=by, now=now)
     if email and email != before:
         for notice in contact.notices.filter(state=NoticeState.GOING):
-            errands.try_failed(Kind.SEND_LETTER, str(notice.pk), now)
+            due_at = now + timedelta(minutes=Studio.objects.get().undo_minutes)
+            if errands.try_failed(Kind.SEND_LETTER, str(notice.pk), due_at=due_at, now=now):
+                Notice.objects.filter(pk=notice.pk, state=NoticeState.GOING).update(leaves_at=due_at)
     return changed
 
 

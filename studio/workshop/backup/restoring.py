@@ -20,8 +20,6 @@ from studio.workshop.models import (
     Notice,
     NoticeState,
     Person,
-    PhotoState,
-    Release,
 )
 
 # What may be done twice. All else writes to somebody.
@@ -101,20 +99,16 @@ def _hold_letters(told: Manifest, alias: str) -> int:
     )
     held = (
         errands.exclude(kind__in=HARMLESS)
-        .filter(state__in=[ErrandState.WAITING, *begun])
-        .update(state=ErrandState.UNKNOWN, error=PERHAPS_SENT, lease_until=None, nudged_at=None)
+        .filter(state__in=[ErrandState.WAITING, ErrandState.FAILED, *begun])
+        .update(state=ErrandState.UNKNOWN, error=PERHAPS_SENT, claimed_at=None, lease_until=None, nudged_at=None)
     )
     return held + _hold_what_would_follow(told, alias)
 
 
 def _hold_what_would_follow(told: Manifest, alias: str) -> int:
-    """On a job that goes straight, a photo that is yet to be developed would let its letter go with nobody looking."""
-    notices = Notice._base_manager.using(alias)
-    owed = notices.filter(
-        state=NoticeState.OWED,
-        job__release=Release.STRAIGHT,
-        pk__in=notices.filter(stage__photos__state=PhotoState.WAITING).values("pk"),
-    )
+    """Who was owed word may have had it since: a photo yet to be developed would let the letter go with nobody looking, and a
+    lead who lets it go would not know that they did so before."""
+    owed = Notice._base_manager.using(alias).filter(state=NoticeState.OWED, entry__taken_back_at=None)
     letters = [
         Errand(
             kind=Kind.SEND_LETTER,

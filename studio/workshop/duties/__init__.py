@@ -57,7 +57,8 @@ def run(errand_id: UUID, clock: Clock) -> None:
     except (Exception, SoftTimeLimitExceeded) as error:
         sentence = _sentence(error)
         if errands.leave_unknown(errand, sentence):
-            log.error("errand %s is unknown: it was being handed over", errand.pk, exc_info=error)
+            told = None if isinstance(error, mail.NobodyKnows) else error  # the row says all of that one
+            log.error("errand %s is unknown: it was being handed over", errand.pk, exc_info=told)
             return
         failed = errands.give_back(errand, sentence, clock())
         if errand.strikes == 0:  # with its reason once, however often it is tried

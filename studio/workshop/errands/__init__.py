@@ -192,7 +192,10 @@ def put_off(errand: Errand, sentence: str, now: datetime) -> None:
 def bring_forward(now: datetime) -> None:
     """A mail server that takes letters again gets those that were put off."""
     waiting = Errand.objects.filter(kind__in=TO_MANY, state=ErrandState.WAITING, put_off=True)
+    found = list(waiting[:200])
     waiting.update(due_at=now, nudged_at=None, strikes=0, error="", put_off=False)
+    for errand in found:
+        nudge_after_commit(errand, now)
 
 
 def put_away(errand_id: UUID, now: datetime) -> Errand | None:
@@ -203,19 +206,19 @@ def put_away(errand_id: UUID, now: datetime) -> Errand | None:
     return Errand.objects.get(pk=errand_id)
 
 
-def try_again(errand_id: UUID, now: datetime) -> bool:
-    """A person asks for a failed errand once more."""
+def try_again(errand_id: UUID, now: datetime, due_at: datetime | None = None) -> bool:
+    """A person asks for a failed errand once more, at once unless told."""
     failed = Errand.objects.filter(pk=errand_id, state__in=[ErrandState.FAILED, ErrandState.UNKNOWN])
-    asked = failed.update(state=ErrandState.WAITING, strikes=0, due_at=now, nudged_at=None, error="")
+    asked = failed.update(state=ErrandState.WAITING, strikes=0, due_at=due_at or now, nudged_at=None, error="")
     if asked:
         nudge_after_commit(Errand.objects.get(pk=errand_id), now)
     return bool(asked)
 
 
-def try_failed(kind: Kind, subject: str, now: datetime) -> None:
-    """What it failed for was mended."""
-    for failed in Errand.objects.filter(kind=kind, subject=subject, state=ErrandState.FAILED):
-        try_again(failed.pk, now)
+def try_failed(kind: Kind, subject: str, *, due_at: datetime, now: datetime) -> bool:
+    """What it failed for was mended. Returns whether it had failed."""
+    failed = Errand.objects.filter(kind=kind, subject=subject, state=ErrandState.FAILED).first()
+    return failed is not None and try_again(failed.pk, now, due_at)
 
 
 def sweep(now: datetime) -> int:

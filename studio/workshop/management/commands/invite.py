@@ -53,7 +53,7 @@ class Command(BaseCommand):
         with transaction.atomic():
             actions.set_out_studio()
             person = Person.objects.filter(email__iexact=email).first()
-            if person and (options["name"] or options["role"]):
+            if person and _differs(person, options):
                 raise CommandError(f"{person} is there already. What they do and are called is changed under People.")
             if person is None:
                 name = options["name"].strip() or email.partition("@")[0].capitalize()
@@ -62,3 +62,8 @@ class Command(BaseCommand):
             if options["superuser"]:
                 actions.let_look_at_record(person, by=None, now=now)
             return actions.invite(person, by=None, now=now)
+
+
+def _differs(person: Person, options: dict[str, Any]) -> bool:
+    name, role = options["name"].strip(), options["role"]
+    return (name not in {"", person.name}) or (role not in {"", person.role})
