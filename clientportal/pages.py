@@ -8,6 +8,7 @@ from itertools import groupby
 
 from django.utils import timezone
 
+from clientportal.strip import Strip, strip
 from studio.workshop.links import stop_path_for
 from studio.workshop.models import Confirmation, Entry, Job, Link, Person, Photo, Role, Says, Stage, Studio
 from studio.workshop.photos import Picture, picture
@@ -78,6 +79,7 @@ class JobPage:
     client: str
     job: str
     words: Words | None
+    strip: Strip | None
     newest: Newest | None
     pieces: tuple[PiecePage, ...]
     ask: Asked | None
@@ -94,12 +96,12 @@ def job_page(link: Link, today: date) -> JobPage:
     said = (
         Confirmation.objects.filter(job=job)
         .select_related("by")
-        .only("words", "at", "by__name", "by__email", "by__is_active")
+        .only("words", "van_day", "at", "by__name", "by__email", "by__is_active")
         .first()
     )
     lead = Person.objects.filter(role=Role.LEAD, is_active=True).order_by("pk").only("name", "email").first()
     ask = said.by if said and said.by.is_active else lead
-    pieces, newest = _built_up(job)
+    pieces, newest, begun = _built_up(job)
     return JobPage(
         studio=studio.name if studio else "",
         demo=bool(studio and studio.demo),
@@ -107,6 +109,7 @@ def job_page(link: Link, today: date) -> JobPage:
         client=job.client.name,
         job=job.name,
         words=_words(said, today) if said else None,
+        strip=_strip(said, begun, today) if said and not job.closed_on else None,
         newest=newest,
         pieces=pieces,
         ask=Asked(ask.name, ask.email) if ask else None,
@@ -122,7 +125,14 @@ def _words(said: Confirmation, today: date) -> Words:
     return Words(said.words, said.by.name, said.at, None if year == today.year else year)
 
 
-def _built_up(job: Job) -> tuple[tuple[PiecePage, ...], Newest | None]:
+def _strip(said: Confirmation, begun: date | None, today: date) -> Strip | None:
+    """From the first thing that was done, or said, to the van as it was last confirmed; none once that day is over."""
+    first = min(filter(None, (begun, timezone.localdate(said.at))))
+    return strip(first, today, said.van_day) if said.van_day and first <= today <= said.van_day else None
+
+
+def _built_up(job: Job) -> tuple[tuple[PiecePage, ...], Newest | None, date | None]:
+    """The pieces, the newest photo, and the day of the first entry."""
     entries: defaultdict[int, list[Entry]] = defaultdict(list)
     for entry in Entry.objects.filter(stage__piece__job=job, taken_back_at=None).exclude(says=Says.STUCK):
         entries[entry.stage_id].append(entry)
@@ -143,7 +153,8 @@ def _built_up(job: Job) -> tuple[tuple[PiecePage, ...], Newest | None]:
                 newest = Newest(piece.name, str(stage), told.view(last, told.by_entry[last.entry_id]))
             lines.append(told.line(photos[stage.pk], last))
         pieces.append(PiecePage(piece.pk, piece.name, tuple(lines)))
-    return tuple(pieces), newest
+    begun = min((entry.at for told in entries.values() for entry in told), default=None)
+    return tuple(pieces), newest, timezone.localdate(begun) if begun else None
 
 
 class _Told:

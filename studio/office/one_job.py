@@ -18,7 +18,7 @@ from studio.office.stage_lines import StageLine, lines_of
 from studio.office.standing import standing
 from studio.office.wording import listed, many, number, sentence, short_day
 from studio.workshop import planning
-from studio.workshop.models import Job, Photo, PhotoState, Piece, Release, Says
+from studio.workshop.models import Confirmation, Job, Photo, PhotoState, Piece, Release, Says
 from studio.workshop.photos import Picture, picture
 from studio.workshop.planning import Told
 
@@ -59,6 +59,7 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
         "head": _head(job, told, pieces, now) if told else None,
         "pieces": pieces,
         "last": last,
+        "van_words": _van_words(job, last, timezone.localdate(now)) if last else "",
         "words_form": WordsForm(initial={"words": last.words if last else "", "version": last.pk if last else 0}),
         "followers": followers_of(job, timezone.localdate(now)),
         "photos": photo_lines(photos[:FEW]),
@@ -68,6 +69,16 @@ def job_page(job: Job, now: datetime) -> dict[str, Any]:
         "history": past.told(history[:FEW]),
         "more_history": len(history) > FEW,
     }
+
+
+def _van_words(job: Job, last: Confirmation, today: date) -> str:
+    """What the client's page says of the van, and how it comes to say what the lead has decided since."""
+    was = short_day(last.van_day, today) if last.van_day else ""
+    is_now = short_day(job.van_day, today) if job.van_day else ""
+    if was == is_now or job.closed_on:
+        return f"Their page shows the van on {was}." if was else ""
+    shows = f"Their page still shows the van on {was}." if was else "Their page shows no van."
+    return f"{shows} Confirm the words again to {f'show {is_now}' if is_now else 'take it away'}."
 
 
 def _head(job: Job, told: Told, pieces: Iterable[PieceLines], now: datetime) -> Head:

@@ -97,3 +97,19 @@ def test_a_new_job_has_its_answer_as_soon_as_the_plan_is_drawn(office: Browser) 
     Job.objects.update(closed_on=date(2026, 3, 10))
     builders.job("Boot", client="Hillfoot School")
     assert "being drawn" not in text(office.get(here))
+
+
+def test_it_says_which_van_the_client_reads(office: Browser) -> None:
+    made = job(van=date(2026, 3, 11))
+    page = f"/office/jobs/{made.pk}/"
+    builders.confirm(made, words="It is on time.")
+    assert "Confirmed by Ines, 10:42. Their page shows the van on Wed 11 Mar." in text(office.get(page))
+    Job.objects.update(van_day=date(2026, 3, 18))
+    said = text(office.get(page))
+    assert "Their page still shows the van on Wed 11 Mar. Confirm the words again to show Wed 18 Mar." in said
+    Job.objects.update(van_day=None)
+    assert "Confirm the words again to take it away." in text(office.get(page))
+    builders.confirm(made, words="We say more soon.")
+    assert "Their page" not in text(office.get(page))
+    Job.objects.update(van_day=date(2026, 3, 18))
+    assert "Their page shows no van. Confirm the words again to show Wed 18 Mar." in text(office.get(page))

@@ -72,15 +72,16 @@ def change_job(
 
 @transaction.atomic
 def confirm_words(job: Job, *, words: str, after: int | None, by: Person, now: datetime) -> Confirmation:
-    """What the client's page opens with from now on, with its date and who said it. The earlier ones are kept.
+    """What the client's page opens with from now on, with its date, who said it, and the van's day as it stands. The
+    earlier ones are kept.
 
     ``after`` is the one that the form was drawn from, None where there was none. Raises Stale with the newest.
     """
-    Job.objects.select_for_update().get(pk=job.pk)
+    van_day = Job.objects.select_for_update().get(pk=job.pk).van_day
     newest = Confirmation.objects.filter(job=job).first()
     if (newest.pk if newest else None) != after:
         raise Stale(newest)
-    confirmation = Confirmation.objects.create(job=job, words=words, by=by, at=now)
+    confirmation = Confirmation.objects.create(job=job, words=words, van_day=van_day, by=by, at=now)
     note("confirmed", confirmation, by=by, now=now, job=job)
     return confirmation
 

@@ -172,6 +172,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('words', models.CharField(max_length=400)),
+                ('van_day', models.DateField(blank=True, null=True)),
                 ('at', models.DateTimeField()),
                 ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='confirmations', to='workshop.job')),

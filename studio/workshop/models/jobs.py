@@ -51,6 +51,7 @@ class Confirmation(models.Model):
 
     job = models.ForeignKey(Job, models.CASCADE, related_name="confirmations")
     words = models.CharField(max_length=400)
+    van_day = models.DateField(null=True, blank=True)  # as it stood then: a later one is told when the lead says so
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
