@@ -75,6 +75,7 @@ class Asked:
 class JobPage:
     studio: str
     demo: bool
+    today: date
     contact: str
     client: str
     job: str
@@ -105,6 +106,7 @@ def job_page(link: Link, today: date) -> JobPage:
     return JobPage(
         studio=studio.name if studio else "",
         demo=bool(studio and studio.demo),
+        today=today,
         contact=link.contact.name,
         client=job.client.name,
         job=job.name,

@@ -14,6 +14,7 @@ FACES = {
     "": ("tokens", "look"),  # sign-in and error pages
     "bench": ("tokens", "look", "bench"),
     "office": ("tokens", "look", "plank", "office"),
+    "wall": ("tokens", "look", "office", "wall"),
     "client": ("tokens", "look", "plank", "client"),
 }
 _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)

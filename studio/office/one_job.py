@@ -89,8 +89,8 @@ def _head(job: Job, told: Told, pieces: Iterable[PieceLines], now: datetime) -> 
     return head_of(standing(job, told.jobs.get(job.pk), left=left), names, timezone.localdate(now))
 
 
-def pieces_of(job: Job, told: Told | None, now: datetime) -> list[PieceLines]:
-    lines = lines_of(job, told, now)
+def pieces_of(job: Job, told: Told | None, now: datetime, *, paper: bool = False) -> list[PieceLines]:
+    lines = lines_of(job, told, now, paper=paper)
     return [PieceLines(piece, lines.get(piece.pk, ())) for piece in job.pieces.all()]
 
 

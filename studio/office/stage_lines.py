@@ -53,10 +53,21 @@ class Around:
     troubles: dict[int, list[str]]
     names: dict[int, str]  # of people
     now: datetime
+    paper: bool
+
+    def day(self, day: date) -> str:
+        today = timezone.localdate(self.now)
+        return "today" if day == today and not self.paper else short_day(day, today)
+
+    def when(self, at: datetime) -> str:
+        return self.day(timezone.localdate(at)) if self.paper else when(at, self.now)
 
 
-def lines_of(job: Job, told: Told | None, now: datetime) -> dict[int, tuple[StageLine, ...]]:
-    """By piece, in order; a piece without stages is missing. With ``told`` None nothing is said of the plan."""
+def lines_of(job: Job, told: Told | None, now: datetime, *, paper: bool = False) -> dict[int, tuple[StageLine, ...]]:
+    """By piece, in order; a piece without stages is missing. With ``told`` None nothing is said of the plan.
+
+    On paper no day is called today, and what was done has its day and no clock.
+    """
     order = order_of(job.pk)
     entries = Entry.objects.filter(stage__piece__job=job, says=Says.PHOTO, taken_back_at=None)
     standing = Stuck.objects.standing().filter(stage__piece__job=job).select_related("entry__by")
@@ -71,6 +82,7 @@ def lines_of(job: Job, told: Told | None, now: datetime) -> dict[int, tuple[Stag
         troubles,
         dict(Person.objects.values_list("pk", "name")),
         now,
+        paper,
     )
     by_piece = groupby(order.stages.values(), key=lambda stage: stage.piece_id)
     return {piece: tuple(_lines(stages, around)) for piece, stages in by_piece}
@@ -88,10 +100,10 @@ def _lines(stages: Iterable[Stage], around: Around) -> Iterable[StageLine]:
 
 
 def _done(stage: Stage, at: datetime, around: Around) -> StageLine:
-    words = f"{when(at, around.now)} by {stage.done_by}"
+    words = f"{around.when(at)} by {stage.done_by}"
     hard = at + timedelta(minutes=stage.cure_min)
     if hard > around.now and stage.cure_min:
-        words += f", sets until {_until(hard, at, around.now)}"
+        words += f", sets until {_until(hard, at, around)}"
     wrong = [_SAID[trouble] for trouble in around.troubles.get(stage.pk, ()) if trouble == planning.LOGGED_AHEAD]
     return StageLine(stage, "done", words, " ".join(filter(None, [*wrong, not_done_before(around.order, stage)])))
 
@@ -119,27 +131,22 @@ def _planned(stage: Stage, placed: StageTold, around: Around) -> str:
     """``Thu 26 Nov, Ada, mould bench, sets until Sat 28 Nov``"""
     who = listed([around.names.get(maker, "somebody") for maker in placed.makers])
     last = placed.end - timedelta(minutes=1) if placed.end > placed.start else placed.end
-    parts = [_days(placed.start, last, around.now), who, stage.place.name if stage.place else ""]
+    parts = [_days(placed.start, last, around), who, stage.place.name if stage.place else ""]
     if placed.cured > placed.end:
-        parts.append(f"sets until {_until(placed.cured, placed.end, around.now)}")
+        parts.append(f"sets until {_until(placed.cured, placed.end, around)}")
     return ", ".join(filter(None, parts))
 
 
-def _days(first: datetime, last: datetime, now: datetime) -> str:
+def _days(first: datetime, last: datetime, around: Around) -> str:
     begins, ends = timezone.localdate(first), timezone.localdate(last)
     if begins == ends:
-        return _day(begins, now)
-    if (begins.year, begins.month) == (ends.year, ends.month) and begins != timezone.localdate(now):
-        return f"{written(begins, 'D j')} to {_day(ends, now)}"
-    return f"{_day(begins, now)} to {_day(ends, now)}"
+        return around.day(begins)
+    if (begins.year, begins.month) == (ends.year, ends.month) and around.day(begins) != "today":
+        return f"{written(begins, 'D j')} to {around.day(ends)}"
+    return f"{around.day(begins)} to {around.day(ends)}"
 
 
-def _day(day: date, now: datetime) -> str:
-    today = timezone.localdate(now)
-    return "today" if day == today else short_day(day, today)
-
-
-def _until(hard: datetime, ended: datetime, now: datetime) -> str:
+def _until(hard: datetime, ended: datetime, around: Around) -> str:
     """The day, or the clock where it is the same day."""
     same = timezone.localdate(hard) == timezone.localdate(ended)
-    return written(timezone.localtime(hard), "H:i") if same else _day(timezone.localdate(hard), now)
+    return written(timezone.localtime(hard), "H:i") if same else around.day(timezone.localdate(hard))

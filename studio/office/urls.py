@@ -43,6 +43,7 @@ urlpatterns = [
     path("jobs/new/", setting_out.new_job, name="office-new-job"),
     path("jobs/<int:job_id>/", jobs.job, name="office-job"),
     path("jobs/<int:job_id>/change/", jobs.change_job, name="office-change-job"),
+    path("jobs/<int:job_id>/wall/", jobs.wall, name="office-wall"),
     path("jobs/<int:job_id>/words/", jobs.words, name="office-words"),
     path("jobs/<int:job_id>/pieces/new/", setting_out.new_piece, name="office-new-piece"),
     path("jobs/<int:job_id>/contacts/new/", setting_out.new_follower, name="office-new-follower"),

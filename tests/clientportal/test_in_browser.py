@@ -107,4 +107,6 @@ def test_on_paper_all_of_it_is_there(look: Open) -> None:
     assert page.locator("img").count() == 3
     assert all(image.is_visible() for image in page.locator("img").all())
     assert not page.get_by_text("Its newest photo").is_visible()
+    assert not page.get_by_text("No more letters").is_visible()  # a record has no acts
+    assert page.get_by_text("As it stood on").is_visible()
     assert page.pdf(prefer_css_page_size=True).startswith(b"%PDF")

@@ -56,7 +56,9 @@ def test_just_begun(can: Job, priya: Link) -> None:
     assert "Nothing is confirmed yet. Ines will write here as soon as there is something to tell." in text
     assert "Confirmed by" not in text
     assert "There is no photo yet." in text
-    assert not re.search(r"\b(January|February|March|20\d\d)\b", text)
+    told, _, on_paper = text.partition("As it stood on ")
+    assert not re.search(r"\b(January|February|March|20\d\d)\b", told)
+    assert on_paper.startswith("Tuesday 10 March 2026.")
 
 
 def test_no_stage_set_out_yet() -> None:

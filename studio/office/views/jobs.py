@@ -18,6 +18,7 @@ from studio.office.job_forms import JobForm
 from studio.office.one_job import job_page, photo_lines, photos_of
 from studio.office.paging import page_by_key
 from studio.office.saving import form_from, form_page, kept, who
+from studio.office.wall import wall_of
 from studio.office.wording import many, sentence
 from studio.workshop import actions, planning
 from studio.workshop.models import Job, Person
@@ -60,6 +61,16 @@ def job(request: HttpRequest, job_id: int) -> HttpResponse:
         return answer
     context = job_page(row, now) | {"stale": stale, "since": asks_since(request, now)}
     return render_part(request, "office/job.html", "office/_stands.html", context)
+
+
+@lead_only
+@require_safe
+def wall(request: HttpRequest, job_id: int) -> HttpResponse:
+    """The job's sheet for the wall, to be printed."""
+    row, now = get_object_or_404(Job.objects.select_related("client"), pk=job_id), timezone.now()
+    return render(
+        request, "office/wall.html", {"job": row, "wall": wall_of(row, now), "today": timezone.localdate(now)}
+    )
 
 
 @lead_only
