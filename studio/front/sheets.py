@@ -13,7 +13,7 @@ FOLDER = Path(__file__).resolve().parent.parent / "static"
 FACES = {
     "": ("tokens", "look"),  # sign-in and error pages
     "bench": ("tokens", "look", "bench"),
-    "office": ("tokens", "look", "plank", "office"),
+    "office": ("tokens", "look", "office"),
     "wall": ("tokens", "look", "office", "wall"),
     "client": ("tokens", "look", "plank", "client"),
 }
