@@ -1,6 +1,7 @@
 """The outbox folder: a copy of each letter as it left, named by the letter's id. Until mail is set up, it is where they go."""
 
 import os
+from collections.abc import Iterator
 from email.message import EmailMessage
 from pathlib import Path
 from uuid import UUID
@@ -22,3 +23,8 @@ def put(mail: EmailMessage, letter_id: UUID) -> None:
         file.flush()
         os.fsync(file.fileno())
     draft.replace(place)
+
+
+def files() -> Iterator[Path]:
+    """Every letter that lies there, and those that were cut off while they were written. Its stem is the letter's id."""
+    yield from (path for path in Path(settings.OUTBOX).iterdir() if path.suffix in {".eml", ".writing"})

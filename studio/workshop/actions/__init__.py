@@ -33,6 +33,7 @@ from studio.workshop.actions.jobs import (
 )
 from studio.workshop.actions.kinds import add_kind, change_kind, remove_kind
 from studio.workshop.actions.links import change_link, give_link, revoke_link
+from studio.workshop.actions.own_studio import start_own_studio
 from studio.workshop.actions.people import (
     add_client,
     add_contact,
@@ -126,6 +127,7 @@ __all__ = [
     "set_out_studio",
     "set_password",
     "start_letters",
+    "start_own_studio",
     "stop_letters",
     "take_back",
     "take_back_invitation",

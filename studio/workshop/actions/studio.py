@@ -3,6 +3,7 @@
 from datetime import datetime
 from zoneinfo import available_timezones
 
+from django.conf import settings
 from django.db import transaction
 
 from studio.craft.methods import PLACES, WORKS
@@ -28,7 +29,7 @@ SENTENCES = {
 @transaction.atomic
 def set_out_studio() -> Studio:
     """Makes the one studio row and the default places and kinds of stage where they are missing. Changes nothing that is there."""
-    studio, _ = Studio.objects.get_or_create(pk=1)
+    studio, _ = Studio.objects.get_or_create(pk=1, defaults={"time_zone": settings.TIME_ZONE})
     if not Place.objects.exists() and not StageKind.objects.exists():
         Place.objects.bulk_create(
             Place(name=name, capacity=capacity, position=position)
@@ -54,9 +55,17 @@ def set_out_studio() -> Studio:
     return studio
 
 
+NO_HOURS = "Leave at least one day with hours, or nothing can be planned."
+
+
+def no_zone(time_zone: str) -> str:
+    """What is wrong with the name of a time zone, or nothing."""
+    return "" if time_zone in available_timezones() else f"“{time_zone}” is no time zone. Write one like Europe/London."
+
+
 def change_studio(*, name: str, time_zone: str, undo_minutes: int, version: int, by: Person, now: datetime) -> Studio:
-    if time_zone not in available_timezones():
-        raise Refused(f"“{time_zone}” is no time zone. Write one like Europe/London.")
+    if problem := no_zone(time_zone):
+        raise Refused(problem)
     values = {"name": name, "time_zone": time_zone, "undo_minutes": undo_minutes}
     return change(Studio.objects.get(), values, version=version, by=by, now=now)
 
@@ -64,5 +73,5 @@ def change_studio(*, name: str, time_zone: str, undo_minutes: int, version: int,
 def change_hours(*, hours: Week, version: int, by: Person, now: datetime) -> Studio:
     """When the shop is open, from Monday to Sunday. Whoever has no hours of their own works these."""
     if not any(hours):
-        raise Refused("Leave at least one day with hours, or nothing can be planned.")
+        raise Refused(NO_HOURS)
     return change(Studio.objects.get(), {"hours": hours}, version=version, by=by, now=now)

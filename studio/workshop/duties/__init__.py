@@ -44,27 +44,38 @@ def run(errand_id: UUID, clock: Clock) -> None:
             errands.finish(errand, clock())
     except errands.Fenced:
         log.info("errand %s went to another worker meanwhile", errand.pk)
-    except CannotWrite as problem:
-        errands.give_up(errand, str(problem))
-        log.warning("errand %s failed: no letter could be written", errand.pk)
-    except mail.Refusal as problem:
-        errands.give_up(errand, str(problem))
-        log.warning("errand %s failed: the mail server refused the letter", errand.pk)
-    except mail.NotNow as problem:
-        put_off = errands.put_off if problem.everybody else errands.give_back
-        put_off(errand, str(problem), clock())
-        log.warning("errand %s waits: the mail server did not take the letter", errand.pk)
     except (Exception, SoftTimeLimitExceeded) as error:
-        sentence = _sentence(error)
-        if errands.leave_unknown(errand, sentence):
-            told = None if isinstance(error, mail.NobodyKnows) else error  # the row says all of that one
-            log.error("errand %s is unknown: it was being handed over", errand.pk, exc_info=told)
-            return
-        failed = errands.give_back(errand, sentence, clock())
-        if errand.strikes == 0:  # with its reason once, however often it is tried
-            log.error("errand %s came to nothing and will be tried again", errand.pk, exc_info=error)
-        elif failed:
-            log.error("errand %s failed for good: %s", errand.pk, type(error).__name__)
+        if errands.is_no_more(errand):
+            log.info("errand %s was thrown away meanwhile", errand.pk)
+        else:
+            _came_to_nothing(errand, error, clock)
+
+
+def _came_to_nothing(errand: Errand, error: Exception, clock: Clock) -> None:
+    """Failed, put off, unknown or tried again: the row says so, and once in the log."""
+    if isinstance(error, CannotWrite):
+        errands.give_up(errand, str(error))
+        log.warning("errand %s failed: no letter could be written", errand.pk)
+        return
+    if isinstance(error, mail.Refusal):
+        errands.give_up(errand, str(error))
+        log.warning("errand %s failed: the mail server refused the letter", errand.pk)
+        return
+    if isinstance(error, mail.NotNow):
+        put_off = errands.put_off if error.everybody else errands.give_back
+        put_off(errand, str(error), clock())
+        log.warning("errand %s waits: the mail server did not take the letter", errand.pk)
+        return
+    sentence = _sentence(error)
+    if errands.leave_unknown(errand, sentence):
+        told = None if isinstance(error, mail.NobodyKnows) else error  # the row says all of that one
+        log.error("errand %s is unknown: it was being handed over", errand.pk, exc_info=told)
+        return
+    failed = errands.give_back(errand, sentence, clock())
+    if errand.strikes == 0:  # with its reason once, however often it is tried
+        log.error("errand %s came to nothing and will be tried again", errand.pk, exc_info=error)
+    elif failed:
+        log.error("errand %s failed for good: %s", errand.pk, type(error).__name__)
 
 
 def _sentence(error: BaseException) -> str:

@@ -4,8 +4,8 @@ from datetime import datetime, timedelta
 
 from django.contrib.sessions.models import Session
 
-from studio.workshop import storage
-from studio.workshop.models import Errand, ErrandState, Photo, Rendition
+from studio.workshop import outbox, storage
+from studio.workshop.models import Errand, ErrandState, Letter, Photo, Rendition
 
 KEEP_DONE_FOR = timedelta(days=30)
 UNNAMED_FILES_GO_AFTER = timedelta(hours=24)
@@ -22,6 +22,11 @@ def tidy(errand: Errand, now: datetime) -> None:
         for path in storage.shelved(shelf):
             if path.name not in names and path.stat().st_mtime < young:
                 path.unlink(missing_ok=True)
+    # A letter that is on its way, or of which nobody knows whether it left, is named by its errand only.
+    letters = {str(key) for rows in (Letter, Errand) for key in rows.objects.values_list("pk", flat=True)}
+    for path in outbox.files():
+        if path.stem not in letters and path.stat().st_mtime < young:
+            path.unlink(missing_ok=True)
     for path in storage.left_over(young):
         path.unlink(missing_ok=True)
 

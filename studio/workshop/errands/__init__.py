@@ -152,6 +152,11 @@ def finish(errand: Errand, now: datetime) -> None:
         nudge_after_commit(waiting, now)
 
 
+def is_no_more(errand: Errand) -> bool:
+    """Its row was thrown away while somebody was at it, as all of the demo's are when it is left."""
+    return not Errand.objects.filter(pk=errand.pk).exists()
+
+
 def give_back(errand: Errand, sentence: str, now: datetime) -> bool:
     """An attempt that surely came to nothing: tried again later, or, after its last wait, failed and shown to the lead.
 
