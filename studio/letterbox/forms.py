@@ -3,18 +3,11 @@
 from typing import Any
 
 from django import forms
-from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from studio.front.passwords import good_enough
 from studio.workshop.models import Person
-
-# Why one is refused, by Django's codes, in words that say what to do.
-_REFUSED = {
-    "password_too_similar": _("It is too much like your name or address. Make up another."),
-    "password_too_short": _("It is too short. Write at least ten characters."),
-    "password_too_common": _("Too many people use that one. Make up another."),
-}
 
 
 class ChosenPassword(forms.Form):
@@ -30,12 +23,7 @@ class ChosenPassword(forms.Form):
         self.person = person
 
     def clean_password(self) -> str:
-        password: str = self.cleaned_data["password"]
-        try:
-            validate_password(password, self.person)
-        except ValidationError as refused:
-            raise ValidationError([_REFUSED.get(str(one.code), one) for one in refused.error_list]) from None
-        return password
+        return good_enough(self.cleaned_data["password"], self.person)
 
     def clean_again(self) -> str:
         again: str = self.cleaned_data["again"]

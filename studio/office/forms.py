@@ -1,5 +1,6 @@
 """The shape of what the office sends. Whether it may be done is for the actions to say."""
 
+import functools
 from collections.abc import Mapping
 from datetime import date
 from typing import Any, cast
@@ -7,7 +8,6 @@ from uuid import UUID, uuid4
 from zoneinfo import available_timezones
 
 from django import forms
-from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.validators import (
     MaxLengthValidator,
@@ -18,8 +18,9 @@ from django.core.validators import (
 from django.db.models import Manager, Model, QuerySet
 from django.http import QueryDict
 
+from studio.front.passwords import good_enough
 from studio.office.wording import short_day
-from studio.workshop.models import Role
+from studio.workshop.models import Person, Role
 
 
 class OfficeForm(forms.Form):
@@ -202,10 +203,12 @@ class PasswordForm(OfficeForm):
         widget=forms.PasswordInput({"autocomplete": "new-password"}),
     )
 
+    def whose(self) -> Person:
+        """It may not be like their name or address."""
+        return cast(Person, self.initial["person"])
+
     def clean_password(self) -> str:
-        password: str = self.cleaned_data["password"]
-        validate_password(password, self.initial.get("person"))
-        return password
+        return good_enough(self.cleaned_data["password"], self.whose())
 
     def clean_again(self) -> str:
         again: str = self.cleaned_data["again"]
@@ -232,5 +235,6 @@ class SentenceForm(OfficeForm):
     sentence = long_words("What the client reads with it", 300, required=False)
 
 
-def zones() -> list[str]:
-    return sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/"))
+@functools.cache  # the system's whole folder of zones is read for it
+def zones() -> tuple[str, ...]:
+    return tuple(sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/")))
