@@ -19,7 +19,7 @@ from studio.office.rules import rules_of
 from studio.office.standing import Standing, headline, standing
 from studio.office.today import StuckNow, Waiting, pressing, stuck_now
 from studio.office.wording import when
-from studio.workshop import planning
+from studio.workshop import letters, planning
 from studio.workshop.models import Closure, Errand, ErrandState, Job, Kind, Photo, Stage, Studio
 from studio.workshop.planning import EndTold, Told
 
@@ -74,6 +74,8 @@ def page(now: datetime) -> dict[str, Any]:
         "rules": [(rule, lying.drawing(rule.line, on) if rule.line else "") for rule in rules],
         "shapes": lying.shapes(on) if rules else "",
         "planned": _planned(plan, now),
+        "begins": not shop.jobs and not Job.objects.exists(),
+        "mail": letters.server,
         "failed_plan": shop.failed_plan,
     }
 

@@ -99,8 +99,38 @@ def test_nothing_on_the_bench(office: Browser) -> None:
     shown = office.get("/office/")
     assert answer(shown) == "Nothing on the bench. Set out a job."
     assert '<a href="/office/jobs/new/">Set out a job</a>' in shown.content.decode()
-    assert "Nothing presses today." in text(shown)
     assert "<svg" not in shown.content.decode()
+
+
+def test_a_studio_that_begins_reads_what_to_do_first(office: Browser) -> None:
+    shown = office.get("/office/")
+    steps = shown.content.decode().partition("What to do first")[2].partition("</ol>")[0]
+    places = re.findall(r'href="([^"]+)"', steps)
+    wanted = ("people", "hours", "closures", "places", "kinds", "mail", "jobs/new")
+    assert places == [f"/office/{place}/" for place in wanted]
+    assert steps.count("<li>") == 5
+    for place in places:
+        assert office.get(place).status_code == 200
+    assert "Letters lie in the outbox until a mail server is named" in text(shown)
+    assert "Nothing presses today." not in text(shown)
+
+
+def test_a_studio_whose_jobs_are_all_over_has_begun_long_ago(office: Browser) -> None:
+    change(job(), closed_on=TODAY)
+    builders.work()
+    shown = text(office.get("/office/"))
+    assert "Nothing presses today." in shown
+    assert "What to do first" not in shown
+
+
+def test_what_went_wrong_stands_there_before_the_first_job_too(office: Browser, ines: Person) -> None:
+    actions.invite(builders.person("Ada"), by=ines, now=NOW)
+    Errand.objects.create(
+        kind=Kind.INVITE, key="invite:1", subject="1", state=ErrandState.FAILED, asked_at=NOW, due_at=NOW
+    )
+    shown = text(office.get("/office/"))
+    assert "What to do first" in shown
+    assert f"Today, {NOW:%a} 10 Mar" in shown
 
 
 def test_before_the_first_plan_each_job_still_stands_there(yard: Browser) -> None:

@@ -19,7 +19,7 @@ _BAR = (
     ("Photos", "/office/photos/", ("photos",)),
     ("Clients", "/office/clients/", ("clients", "contacts")),
     ("Letters", "/office/letters/", ("letters", "notices", "mail")),
-    ("Studio", "/office/settings/", ("settings", "people", "kinds", "hours", "closures", "places")),
+    ("Studio", "/office/settings/", ("settings", "own-studio", "people", "kinds", "hours", "closures", "places")),
     ("Bench", "/bench/", ()),
 )
 _EXACTLY = {to for _, to, _ in _BAR}

@@ -47,7 +47,9 @@ def _more(studio: Studio, today: date) -> list[tuple[str, str, str]]:
     mail = letters.server()
     closure = Closure.objects.filter(last_day__gte=today).order_by("first_day", "pk").first()
     shut = f"the next is {closure}, {short_day(closure.first_day, today)}" if closure else "none are coming"
+    leave = [("office-own-studio", "Start with our own studio", "in place of the demo, which is then gone")]
     return [
+        *(leave if studio.demo else ()),
         ("office-hours", "Hours", f"when the shop is open: {told_week(studio.hours)}"),
         ("office-closures", "Closed days", f"and public holidays: {shut}"),
         (
