@@ -148,9 +148,8 @@ def _openers_signer() -> signing.Signer | None:
 
 
 def openers(url: str) -> dict[str, str]:
-    """One address each for lead, maker and client. In the demo they open straight in; otherwise they lead to the sign-in."""
-    door = f"{url}{reverse('sign-in')}"
-    found = {"lead": door, "maker": door, "client": ""}
+    """One address each for lead, maker and client, which open straight in; empty outside the demo."""
+    found = {"lead": "", "maker": "", "client": ""}
     signer = _openers_signer()
     if signer is None:
         return found

@@ -15,6 +15,7 @@ import pytest
 
 from tests.conftest import need_service
 from tests.running.test_supervisor import runs, wait_for
+from tests.workshop.processes import said, start_in
 
 pytestmark = [pytest.mark.services, pytest.mark.once]
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -171,3 +172,28 @@ def test_a_wrong_wish_is_a_sentence(tmp_path: Path, extra: list[str], sentence: 
         assert run.process.wait(timeout=60) not in {0, None}
         assert sentence in run.log.read_text()
         assert "Traceback" not in run.log.read_text()
+
+
+def test_a_studio_of_ones_own_gets_neither_the_demo_nor_links_that_open_straight_in(tmp_path: Path) -> None:
+    script = """
+from django.core.management import call_command
+from django.utils import timezone
+from studio.workshop import actions
+from studio.workshop.models import Studio
+call_command("migrate", verbosity=0)
+actions.set_out_studio()
+Studio.objects.update(demo=True)
+about = {"name": "Tallow Lane", "time_zone": "Europe/Dublin", "hours": Studio().hours, "lead": "Oda"}
+actions.start_own_studio(**about, email="oda@tallowlane.example", password="a lump of wet plaster", now=timezone.now())
+"""
+    assert said(start_in(script, data=tmp_path / "data of a test")) == ""
+    with up(tmp_path, *options("folder")) as run:
+        ready = run.wait()
+        assert (ready["lead"], ready["maker"], ready["client"]) == ("", "", "")
+        assert wait_for(lambda: "Ctrl-C stops it." in run.log.read_text(), 5)
+        log = run.log.read_text()
+        assert f"The studio runs at {ready['url']}\n  data    {run.data}\n" in log
+        with urlopen(ready["url"], timeout=10) as answer:
+            page = answer.read().decode()
+        assert "Tallow Lane" in page
+        assert "demo studio" not in page
