@@ -1,6 +1,7 @@
 """Makes `.venv` beside manage.py on first use, fills it from a lock file with hashes, and goes on inside it.
 
-Standard library only, and readable by Python 3.9, so that an old Python gets a sentence instead of a SyntaxError.
+Standard library only, and readable by Python 3.7, so that an old Python gets a sentence instead of a SyntaxError; what not every
+Python has is imported where it is needed.
 Only manage.py and `.ci` come through here; the web and the workers never install anything.
 """
 
@@ -13,10 +14,9 @@ import os
 import re
 import subprocess
 import sys
-import venv
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from importlib import metadata
+from contextlib import contextmanager, redirect_stdout
+from io import StringIO
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -138,6 +138,8 @@ def _pins(lock: str) -> list[tuple[str, str]]:
 
 
 def _installed(name: str, version: str) -> bool:
+    from importlib import metadata
+
     try:
         return metadata.version(name) == version
     except metadata.PackageNotFoundError:
@@ -202,10 +204,14 @@ def _about_disk(number: int | None, text: str) -> Stop:
 
 
 def _make_venv() -> None:
-    if importlib.util.find_spec("ensurepip") is None:
-        raise _no_venv()
     try:
-        venv.EnvBuilder(clear=VENV.exists(), symlinks=True, with_pip=True).create(VENV)
+        import ensurepip  # noqa: F401
+        from venv import EnvBuilder
+    except ImportError:
+        raise _no_venv() from None
+    try:
+        with redirect_stdout(StringIO()):  # Debian's own venv says there at length what our sentence says
+            EnvBuilder(clear=VENV.exists(), symlinks=True, with_pip=True).create(VENV)
     except subprocess.CalledProcessError as error:
         said = (error.output or b"").decode(errors="replace")
         raise _about_disk(None, said) if "No space left" in said else _no_venv() from None

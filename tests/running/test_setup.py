@@ -2,11 +2,9 @@
 
 import ast
 import errno
-import importlib.util
 import os
 import subprocess
 import sys
-from importlib.machinery import ModuleSpec
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -67,7 +65,16 @@ def sentence(problem: pytest.ExceptionInfo[SystemExit]) -> str:
 
 @pytest.mark.parametrize("file", ["manage.py", "studio/setup.py", "studio/__init__.py"])
 def test_an_old_python_can_read_what_refuses_it(file: str) -> None:
-    ast.parse((ROOT / file).read_text(), feature_version=(3, 9))
+    ast.parse((ROOT / file).read_text(), feature_version=(3, 7))
+
+
+def test_what_an_old_python_lacks_is_not_looked_for_before_it_is_refused() -> None:
+    """Whatever stands at the top is there in Python 3.7 already; ``importlib.metadata`` came with 3.8."""
+    tree = ast.parse((ROOT / "studio" / "setup.py").read_text())
+    top = {alias.name for node in tree.body if isinstance(node, ast.Import) for alias in node.names}
+    top |= {node.module or "" for node in tree.body if isinstance(node, ast.ImportFrom)}
+    since_3_7 = {"__future__", "collections.abc", "contextlib", "errno", "hashlib", "importlib.util", "io", "os"}
+    assert top <= since_3_7 | {"pathlib", "re", "subprocess", "sys"}
 
 
 def test_the_set_up_needs_the_standard_library_only() -> None:
@@ -189,20 +196,19 @@ def test_a_venv_that_does_not_work_is_no_endless_circle(made: list[str]) -> None
     assert "Delete that folder" in sentence(problem)
 
 
-def test_debian_without_ensurepip_names_the_package(checkout: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = importlib.util.find_spec
-
-    def without(name: str, package: str | None = None) -> ModuleSpec | None:
-        return None if name == "ensurepip" else real(name, package)
-
-    monkeypatch.setattr(importlib.util, "find_spec", without)
+@pytest.mark.parametrize("missing", ["ensurepip", "venv"])
+def test_a_python_without_its_venv_part_names_the_package(
+    checkout: Path, monkeypatch: pytest.MonkeyPatch, missing: str
+) -> None:
+    """Debian ships ``ensurepip`` apart; other systems leave out both."""
+    monkeypatch.setitem(sys.modules, missing, None)
     with pytest.raises(SystemExit) as problem:
         setup.prepare("run")
     assert "sudo apt install python3-venv" in sentence(problem)
 
 
 def test_a_venv_that_leaves_by_system_exit_and_half_a_folder_is_made_anew_next_time(
-    checkout: Path, monkeypatch: pytest.MonkeyPatch
+    checkout: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     cleared: list[bool] = []
 
@@ -212,6 +218,7 @@ def test_a_venv_that_leaves_by_system_exit_and_half_a_folder_is_made_anew_next_t
 
         def create(self, folder: Path) -> None:
             (folder / "bin").mkdir(parents=True, exist_ok=True)
+            print("The virtual environment was not created successfully because ensurepip is not available.")
             raise SystemExit(1)
 
     monkeypatch.setattr("venv.EnvBuilder", Half)
@@ -220,6 +227,7 @@ def test_a_venv_that_leaves_by_system_exit_and_half_a_folder_is_made_anew_next_t
             setup.prepare("run")
         assert "python3-venv" in sentence(problem)
     assert cleared == [False, True]
+    assert capsys.readouterr().out == ""
 
 
 @pytest.mark.parametrize(
@@ -247,6 +255,7 @@ def test_what_the_disk_refuses_is_a_sentence(
     ("stderr", "said"),
     [
         ("WARNING: Retrying after connection broken by 'NewConnectionError'\nERROR: No matching distribution found for x", "Check the internet connection"),
+        ("ERROR: Could not install packages: Temporary failure in name resolution", "Check the internet connection"),
         ("ERROR: No matching distribution found for pillow==13", "no ready-made build for this machine"),
         ("ERROR: THESE PACKAGES DO NOT MATCH THE HASHES FROM THE REQUIREMENTS FILE.", "is not the one that the lock names"),
         ("ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device", "The disk is full"),
