@@ -1,5 +1,6 @@
 """Reads settings from the environment. A bad value stops the start and names itself."""
 
+import errno
 import os
 import re
 import secrets
@@ -25,6 +26,13 @@ class BadSetting(Exception):
         super().__init__(f"{name}: {advice}")
 
 
+def unusable(name: str, path: Path, error: OSError) -> BadSetting:
+    """What a full or locked disk says, as a sentence."""
+    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+        return BadSetting(name, f"the disk of {path} is full. Make room and start again, or choose another folder.")
+    return BadSetting(name, f"{path} cannot be used ({error.strerror}). Choose a folder that is yours to write to.")
+
+
 def text(name: str, default: str = "") -> str:
     return os.environ.get(PREFIX + name, "").strip() or default
 
@@ -46,9 +54,24 @@ def folder(name: str, default: Path) -> Path:
     path = Path(text(name, str(default))).expanduser()
     if not path.is_absolute():
         raise BadSetting(PREFIX + name, f"write the whole path from the root, not {str(path)!r}.")
-    if path.exists() and not path.is_dir():
-        raise BadSetting(PREFIX + name, f"{str(path)!r} is a file. Name a folder.")
+    try:
+        if path.exists() and not path.is_dir():
+            raise BadSetting(PREFIX + name, f"{str(path)!r} is a file. Name a folder.")
+    except OSError as error:  # within a folder of somebody else's
+        raise unusable(PREFIX + name, path, error) from None
     return path
+
+
+def made(name: str, *folders: Path) -> None:
+    """They are there from now on, and nobody else on this machine sees into the first: rows, photos and keys are in it."""
+    try:
+        for path in folders:
+            path.mkdir(mode=0o700, parents=True, exist_ok=True)
+        seen = folders[0].stat()
+        if seen.st_mode & 0o077 and seen.st_uid == os.getuid():
+            folders[0].chmod(0o700)
+    except OSError as error:
+        raise unusable(PREFIX + name, folders[0], error) from None
 
 
 def address(name: str, default: str) -> str:
@@ -117,9 +140,7 @@ def keys(name: str, file: Path) -> list[str]:
                 os.link(draft, file)
         found = [line.strip() for line in file.read_text().splitlines() if line.strip()]
     except OSError as error:
-        raise BadSetting(
-            PREFIX + name, f"{file} cannot be read or written ({error.strerror}). Make the folder writable."
-        ) from None
+        raise unusable(PREFIX + name, file, error) from None
     if not found or any(len(key) < SHORTEST_KEY for key in found):
         raise BadSetting(PREFIX + name, f"{file} is empty or cut short. Put it back from a back-up.")
     return found

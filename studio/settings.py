@@ -1,6 +1,5 @@
 """All settings, in one file. What differs from place to place comes from the environment (``studio/env.py``)."""
 
-import os
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -10,14 +9,10 @@ from studio.running import folder
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA = env.folder("DATA", BASE_DIR / ".studio")
-try:
-    DATA.mkdir(mode=0o700, parents=True, exist_ok=True)
-    if DATA.stat().st_mode & 0o077 and DATA.stat().st_uid == os.getuid():
-        DATA.chmod(0o700)  # rows, photos and keys are nobody else's on this machine
-except OSError as error:
-    raise env.BadSetting(
-        "STUDIO_DATA", f"{DATA} cannot be made ({error.strerror}). Choose a folder you may write to."
-    ) from None
+MEDIA_ROOT = DATA / "media"
+OUTBOX = DATA / "outbox"
+FILE_UPLOAD_TEMP_DIR = DATA / "arriving"
+env.made("DATA", DATA, MEDIA_ROOT, OUTBOX, FILE_UPLOAD_TEMP_DIR)
 
 SECRET_KEY = env.secret("SECRET_KEY", DATA / "secret.key")
 # Clients' links are signed with a key of their own, so that either can be changed without the other.
@@ -164,11 +159,6 @@ LETTERS_FROM = env.mailbox(
     "LETTERS_FROM", f"letters@[IPv6:{_host}]" if ":" in _host else f"letters@{_host}"
 )  # RFC 5321, 4.1.3
 
-MEDIA_ROOT = DATA / "media"
-OUTBOX = DATA / "outbox"
-FILE_UPLOAD_TEMP_DIR = DATA / "arriving"
-for made in (MEDIA_ROOT, OUTBOX, FILE_UPLOAD_TEMP_DIR):
-    made.mkdir(parents=True, exist_ok=True)
 # Straight to a file on the media's own disk: keeping a photo is then a rename, not a second copy.
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
 FILE_UPLOAD_PERMISSIONS = 0o600

@@ -1,13 +1,17 @@
 """A bad value in the environment stops the start and names itself; keys are made once and for the owner only."""
 
+import errno
 import os
 import re
 import stat
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from studio import env
 
 ROOT = Path(__file__).resolve().parent.parent
 pytestmark = pytest.mark.once
@@ -91,6 +95,36 @@ def test_the_command_line_answers_a_bad_value_with_one_sentence(tmp_path: Path) 
     assert code_out == 1
     assert said.startswith("STUDIO_TIME_ZONE: ")
     assert len(said.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("number", "advice"),
+    [
+        (errno.ENOSPC, "is full. Make room and start again, or choose another folder."),
+        (errno.EDQUOT, "is full. Make room and start again, or choose another folder."),
+        (errno.EROFS, "cannot be used (Read-only file system). Choose a folder that is yours to write to."),
+        (errno.EACCES, "cannot be used (Permission denied). Choose a folder that is yours to write to."),
+    ],
+)
+@pytest.mark.parametrize("step", ["exists", "mkdir", "touch"])
+def test_what_the_disk_says_of_the_data_folder_is_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, number: int, advice: str
+) -> None:
+    def refuse(*arguments: object, **options: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    starts: dict[str, Callable[[], object]] = {
+        "exists": lambda: env.folder("DATA", tmp_path),
+        "mkdir": lambda: env.made("DATA", tmp_path / "data"),
+        "touch": lambda: env.secret("SOME_KEY", tmp_path / "some.key"),
+    }
+    monkeypatch.delenv("STUDIO_DATA", raising=False)
+    monkeypatch.setattr(Path, step, refuse)
+    with pytest.raises(env.BadSetting) as problem:
+        starts[step]()
+    monkeypatch.undo()
+    assert str(problem.value).startswith("STUDIO_SOME_KEY: " if step == "touch" else "STUDIO_DATA: ")
+    assert str(problem.value).endswith(advice)
 
 
 def test_a_key_that_is_given_does_not_show_in_the_error(tmp_path: Path) -> None:
