@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -13,6 +14,7 @@ from urllib.request import urlopen
 
 import pytest
 
+from fixtures import demo
 from tests.conftest import need_service
 from tests.running.test_supervisor import runs, wait_for
 from tests.workshop.processes import said, start_in
@@ -101,7 +103,7 @@ def test_it_starts_answers_refuses_a_second_one_and_stops(tmp_path: Path, broker
 
         second = Up(tmp_path, "--ready-file", str(tmp_path / "second.json"))
         assert second.process.wait(timeout=30) == 1
-        assert f"The studio runs already on {run.data}." in run.log.read_text()
+        assert f"\nThe studio runs already on {run.data}. Stop it where it runs" in run.log.read_text()
         assert "Traceback" not in run.log.read_text()
 
         family = run.family()
@@ -172,6 +174,31 @@ def test_a_wrong_wish_is_a_sentence(tmp_path: Path, extra: list[str], sentence: 
         assert run.process.wait(timeout=60) not in {0, None}
         assert sentence in run.log.read_text()
         assert "Traceback" not in run.log.read_text()
+
+
+def test_a_port_that_is_taken_is_a_sentence(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = str(other.getsockname()[1])
+        with up(tmp_path, *options("folder"), "--port", port) as run:
+            assert run.process.wait(timeout=60) == 1
+            assert run.log.read_text().startswith(f"Port {port} is in use. Choose another, for example: --port ")
+            assert run.log.read_text().count("\n") == 1
+
+
+def test_a_start_that_was_cut_off_half_way_through_the_demo_loads_all_of_it_next_time(tmp_path: Path) -> None:
+    script = (
+        "from studio.workshop.models import Job, Link, Person; print(*[m.objects.count() for m in (Person, Job, Link)])"
+    )
+    with up(tmp_path, *options("folder")) as run:
+        # Its photos are on the disk as soon as they are drawn, long before the last job is loaded.
+        assert wait_for(lambda: any((run.data / "media" / "originals").glob("??/*")), 60)
+        run.process.kill()
+        run.process.wait()
+    assert said(start_in(script, data=run.data)) == "0 0 0"
+    with up(tmp_path, *options("folder")) as run:
+        run.wait()
+    people, jobs, links = map(int, said(start_in(script, data=run.data)).split())
+    assert (people, jobs, links) == (len(demo.PEOPLE), len(demo.JOBS), len(demo.JOBS))
 
 
 def test_a_studio_of_ones_own_gets_neither_the_demo_nor_links_that_open_straight_in(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """What each kind of errand does. Work outside any transaction; then one transaction keeps the result and ends the errand."""
 
+import errno
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -72,7 +73,9 @@ def _came_to_nothing(errand: Errand, error: Exception, clock: Clock) -> None:
         log.error("errand %s is unknown: it was being handed over", errand.pk, exc_info=told)
         return
     failed = errands.give_back(errand, sentence, clock())
-    if errand.strikes == 0:  # with its reason once, however often it is tried
+    if isinstance(error, OSError) and error.errno in {errno.ENOSPC, errno.EDQUOT}:
+        log.error("errand %s came to nothing: the disk is full. Make room; it is tried again", errand.pk)
+    elif errand.strikes == 0:  # with its reason once, however often it is tried
         log.error("errand %s came to nothing and will be tried again", errand.pk, exc_info=error)
     elif failed:
         log.error("errand %s failed for good: %s", errand.pk, type(error).__name__)

@@ -1,15 +1,18 @@
 """Runs the studio in the foreground: `python3 manage.py up`."""
 
 import argparse
+import errno
 import os
 import secrets
+import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from django.conf import settings
-from django.core.management import BaseCommand, CommandError, call_command
-from django.db import Error, connection, connections
+from django.core.management import BaseCommand, call_command
+from django.db import Error, connection, connections, transaction
 from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
@@ -19,7 +22,9 @@ from studio.running import run
 from studio.running.supervisor import GiveUp
 from studio.workshop import actions, errands
 from studio.workshop.models import Person, Role
+from studio.workshop.photos import DiskFull
 
+LEAST_ROOM_BYTES = 5_000_000  # with less, whatever went wrong went wrong for that
 T = TypeVar("T")
 
 
@@ -57,9 +62,9 @@ class Command(BaseCommand):
         try:
             run.run(wishes, record, self._say)
         except GiveUp as problem:
-            raise CommandError(str(problem)) from None
-        except Error as error:
-            raise CommandError(f"The database cannot be used. {error}".strip()) from None
+            sys.exit(str(problem))  # a CommandError would be printed with that word before the sentence
+        except (Error, OSError, DiskFull, actions.Refused) as error:
+            sys.exit(_in_words(error))
 
     def _say(self, line: str) -> None:
         """At once, also into a file or a pipe: somebody waits for the address."""
@@ -71,6 +76,21 @@ def _port(word: str) -> int:
     if not word.isdecimal() or int(word) > 65535:
         raise argparse.ArgumentTypeError(f"{word} is no port. Write a number from 1 to 65535.")
     return int(word)
+
+
+def _in_words(error: Exception) -> str:
+    """SQLite and a full disk say many things, of which some name neither."""
+    cause = error.__cause__ if isinstance(error, DiskFull) else error
+    number = cause.errno if isinstance(cause, OSError) else None
+    free = shutil.disk_usage(settings.DATA).free
+    if number in {errno.ENOSPC, errno.EDQUOT} or (number is None and free < LEAST_ROOM_BYTES):
+        return f"The disk of {settings.DATA} is full. Make room and start again, or choose another folder with --data."
+    if isinstance(error, actions.Refused):
+        return str(error)
+    if isinstance(cause, OSError):
+        return f"{cause.filename or settings.DATA} cannot be used ({cause.strerror}). Put that right and start again."
+    advice = "Look at STUDIO_DATABASE_URL." if connection.vendor == "postgresql" else "Try another folder with --data."
+    return f"The database cannot be used. {advice} It said: {' '.join(str(error).split())}"
 
 
 def _briefly(question: Callable[[], T]) -> T:
@@ -89,6 +109,12 @@ def _tell(broker_url: str, address: str) -> None:
 def _prepare(open_to_network: bool) -> None:
     """The record as this run needs it. Raises GiveUp where it may not be opened to the network."""
     plan = MigrationExecutor(connection)
+    if newer := sorted(set(plan.loader.applied_migrations) - set(plan.loader.disk_migrations or ())):
+        other = "database with STUDIO_DATABASE_URL" if connection.vendor == "postgresql" else "folder with --data"
+        raise GiveUp(
+            f"A newer version of the studio was at work here ({newer[-1][1]} is not known to this one). "
+            f"Start that version, or choose another {other}."
+        )
     if plan.migration_plan(plan.loader.graph.leaf_nodes()):
         call_command("migrate", verbosity=0, interactive=False)
     if connection.vendor == "postgresql":
@@ -100,7 +126,8 @@ def _prepare(open_to_network: bool) -> None:
             "lead's e-mail address, start the studio without --host, and open the link that was printed."
         )
     if not Person.objects.exists():
-        call_command("demo")
+        with transaction.atomic():  # cut off half way, it is loaded anew next time
+            call_command("demo")
     errands.sweep(timezone.now())
     connections.close_all()
 
