@@ -12,7 +12,7 @@ from pytest_django import Settings
 
 from studio.running import web
 from studio.workshop import actions
-from studio.workshop.models import Person
+from studio.workshop.models import Person, Studio
 from studio.wsgi import application
 from tests import builders, doors
 from tests.house import Tree
@@ -220,3 +220,37 @@ def test_the_raw_record_needs_no_weaker_policy(lead: BrowserContext, url: str) -
         assert visit(page, url, path) == []
         assert page.evaluate("getComputedStyle(document.querySelector('#header')).display") == "flex"
         assert "script-src 'self';" in lead.request.get(url + path).headers["content-security-policy"]
+
+
+NARROW, WIDE, LARGE_TEXT = (320, 600), (1280, 800), (640, 800)  # 200 % text on 1280 px is as wide as 640
+
+
+def test_the_demo_is_left_by_its_form_on_any_screen(lead: BrowserContext, url: str) -> None:
+    doors.things(now=timezone.now())
+    Studio.objects.update(demo=True)
+    page = lead.new_page()
+    for width, height in (NARROW, LARGE_TEXT, WIDE):
+        page.set_viewport_size({"width": width, "height": height})
+        assert visit(page, url, "/office/") == []
+        page.get_by_role("link", name="Start with our own studio").click()
+        page.wait_for_url("**/office/own-studio/")
+        assert visit(page, url, "/office/own-studio/") == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        link = page.get_by_role("link", name="Start with our own studio").bounding_box()
+        assert link
+        assert link["height"] >= 44
+    typed = ("Tallow Lane Works", "Oda", "oda@tallowlane.example", "a lump of dry clay", "a lump of dry clay")
+    labels = ("Name of the studio", "Your name", "Your e-mail address", "New password", "The same once more")
+    for label, words in zip(labels, typed, strict=True):
+        page.get_by_label(label).fill(words)
+    page.get_by_label("Time zone").select_option("Asia/Kathmandu")
+    page.get_by_label("Friday").uncheck()
+    page.get_by_label("The same once more").press("Enter")
+    page.wait_for_url("**/office/")
+    assert "What to do first" in page.locator("main").inner_text()
+    assert page.locator("aside.demo").count() == 0
+    studio = Studio.objects.get()
+    assert (studio.name, studio.time_zone, [bool(day) for day in studio.hours]) == (
+        "Tallow Lane Works", "Asia/Kathmandu", [True] * 4 + [False] * 3,
+    )  # fmt: skip
+    assert visit(page, url, "/office/people/") == []

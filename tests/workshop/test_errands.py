@@ -1,5 +1,6 @@
 """The errand row: asked for, claimed once, fenced, freed, failed and tried again."""
 
+import errno
 import logging
 import os
 import socket
@@ -291,6 +292,24 @@ def test_an_errand_of_a_rolled_back_action_is_neither_there_nor_nudged(now: date
         act()
     assert not Errand.objects.exists()
     assert published == []
+
+
+@pytest.mark.parametrize(("number", "full"), [(errno.ENOSPC, True), (errno.EDQUOT, True), (errno.EIO, False)])
+def test_a_full_disk_is_one_line_of_the_log_and_needs_no_traceback(
+    now: datetime, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, number: int, full: bool
+) -> None:
+    def breaks(errand: Errand, at: datetime) -> None:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setitem(duties.DUTIES, Kind.DEVELOP_PHOTO, duties.Duty(breaks, lambda *kept: None))
+    errand = asked(now)
+    duties.run(errand.pk, lambda: now)
+    (line,) = [record for record in caplog.records if record.levelno >= logging.WARNING]
+    assert ("the disk is full. Make room" in line.getMessage()) == full
+    assert (line.exc_info is None) == full
+    assert (now_of(errand).state, now_of(errand).error) == (
+        ErrandState.WAITING, f"The disk said: {os.strerror(number)}.",
+    )  # fmt: skip
 
 
 # workers that have gone deaf

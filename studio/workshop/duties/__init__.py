@@ -73,10 +73,10 @@ def _came_to_nothing(errand: Errand, error: Exception, clock: Clock) -> None:
         log.error("errand %s is unknown: it was being handed over", errand.pk, exc_info=told)
         return
     failed = errands.give_back(errand, sentence, clock())
-    if isinstance(error, OSError) and error.errno in {errno.ENOSPC, errno.EDQUOT}:
-        log.error("errand %s came to nothing: the disk is full. Make room; it is tried again", errand.pk)
-    elif errand.strikes == 0:  # with its reason once, however often it is tried
-        log.error("errand %s came to nothing and will be tried again", errand.pk, exc_info=error)
+    if errand.strikes == 0:  # with its reason once, however often it is tried
+        full = isinstance(error, OSError) and error.errno in {errno.ENOSPC, errno.EDQUOT}
+        why, trace = (": the disk is full. Make room", None) if full else ("", error)
+        log.error("errand %s came to nothing and will be tried again%s", errand.pk, why, exc_info=trace)
     elif failed:
         log.error("errand %s failed for good: %s", errand.pk, type(error).__name__)
 
