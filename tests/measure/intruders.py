@@ -35,7 +35,7 @@ MARKS = ("qzavixon", "qzbelqua", "qzcoruth")
 UNKNOWN = "zzzzzzzzzz.AAAAAAAAAAAAAAAAAAAAAAAA"
 PORTAL = "with/"
 NOWHERE = "client-nowhere"  # takes every address of a client behind which there is nothing
-DEMO_ONLY = {"open-as"}  # opens for nobody in a studio that is not the demo
+DEMO_ONLY = {"open-as", "office-own-studio"}  # open for nobody in a studio that is not the demo
 JPEG = b"\xff\xd8\xff"  # how each photo begins (ITU-T T.81, annex B: SOI, then another marker)
 # What a visit of another client to their own page writes, and a sign-in.
 _WRITTEN = {"opened_on", "last_login"}
