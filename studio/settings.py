@@ -2,7 +2,7 @@
 
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 from studio import env
 from studio.running import folder
@@ -124,7 +124,7 @@ def _connection(read_only: bool) -> dict[str, Any]:
         return DATABASE | {"CONN_MAX_AGE": 600, "CONN_HEALTH_CHECKS": True, "OPTIONS": options}
     if read_only:
         # mode=ro cannot be switched off by SQL; query_only is the second fence, and the one that tests have.
-        name = f"file:{Path(DATABASE['NAME']).as_posix()}?mode=ro"
+        name = f"file:{quote(Path(DATABASE['NAME']).as_posix())}?mode=ro"
         options = {"uri": True, "timeout": 20, "init_command": "PRAGMA query_only=ON;PRAGMA temp_store=MEMORY"}
         return DATABASE | {"NAME": name, "OPTIONS": options}
     pragmas = "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA temp_store=MEMORY"

@@ -13,6 +13,8 @@ from django.core.cache import cache
 from django.core.management import call_command
 from pytest_django import DjangoDbBlocker
 
+from tests.databases import Databases
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
@@ -75,6 +77,13 @@ def published(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     sent: list[str] = []
     monkeypatch.setattr(app, "send_task", lambda name, args, **options: sent.append(args[0]))
     return sent
+
+
+@pytest.fixture
+def databases() -> Iterator[Databases]:
+    made = Databases()
+    yield made
+    made.drop()
 
 
 @pytest.fixture(scope="module")

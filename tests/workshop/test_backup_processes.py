@@ -2,16 +2,13 @@
 
 import json
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
-from uuid import uuid4
 
 import pytest
-from django.db import connection
 
 from studio import settings as written
+from tests.databases import POSTGRESQL, SQLITE, Databases
 from tests.workshop.processes import manage, said, start_in
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -64,40 +61,7 @@ print(json.dumps({
     "errands": sorted(Errand.objects.exclude(state="done").values_list("kind", "state")),
 }))
 """
-SQLITE, POSTGRESQL = "sqlite", "postgresql"
 WAYS = [(SQLITE, SQLITE)] if written.SQLITE else [(SQLITE, POSTGRESQL), (POSTGRESQL, POSTGRESQL), (POSTGRESQL, SQLITE)]
-
-
-class Databases:
-    """Empty ones, by their addresses; gone again after the test."""
-
-    def __init__(self) -> None:
-        self.made: list[str] = []
-
-    def new(self, kind: str) -> str:
-        if kind == SQLITE:
-            return ""  # the data folder has one
-        name = f"drill_{uuid4().hex[:12]}"
-        self._execute(f"CREATE DATABASE {name}")
-        self.made.append(name)
-        known = connection.settings_dict
-        user, password, host = (quote(str(known[key]), safe="") for key in ("USER", "PASSWORD", "HOST"))
-        return f"postgresql://{user}:{password}@/{name}?host={host}&port={known['PORT'] or 5432}"
-
-    def drop(self) -> None:
-        for name in self.made:
-            self._execute(f"DROP DATABASE {name} WITH (FORCE)")
-
-    def _execute(self, statement: str) -> None:
-        with connection.cursor() as cursor:
-            cursor.execute(statement)
-
-
-@pytest.fixture
-def databases() -> Iterator[Databases]:
-    made = Databases()
-    yield made
-    made.drop()
 
 
 def hours(progress: Path) -> list[float]:
@@ -199,15 +163,15 @@ def test_another_key_in_the_environment_is_told(tmp_path: Path) -> None:
 
 @pytest.mark.once
 def test_keys_that_were_replaced_are_backed_up_with_the_earlier_ones(tmp_path: Path) -> None:
-    """Addresses that are out there were signed with either."""
-    here: dict[str, Any] = {"data": tmp_path / "here"}
+    """Addresses that are out there were signed with either; and the folder may be called anything."""
+    here: dict[str, Any] = {"data": tmp_path / "here? 100% #1"}
     for words in (["migrate", "-v0"], ["set_out"], ["rotate_link_key"], ["rotate_link_key"]):
         assert manage(*words, **here).returncode == 0
-    newest, middle, oldest = (tmp_path / "here" / "link.key").read_text().split()
+    newest, middle, oldest = (here["data"] / "link.key").read_text().split()
     made = manage("backup", str(tmp_path / "copy"), **here)
     assert made.returncode == 0, made.stderr
     assert "from the environment" not in made.stdout
-    assert keys(tmp_path / "copy" / "keys") == keys(tmp_path / "here")
+    assert keys(tmp_path / "copy" / "keys") == keys(here["data"])
 
     for number, (given, told) in enumerate(
         [
@@ -220,7 +184,7 @@ def test_keys_that_were_replaced_are_backed_up_with_the_earlier_ones(tmp_path: P
         done = manage("restore", str(tmp_path / "copy"), data=tmp_path / f"there {number}", **given)
         assert done.returncode == 0, done.stderr
         assert ("will not all open" in done.stdout) is told, given
-        assert keys(tmp_path / f"there {number}") == keys(tmp_path / "here")
+        assert keys(tmp_path / f"there {number}") == keys(here["data"])
 
     earlier = "an earlier key that nobody could guess"
     made = manage("backup", str(tmp_path / "with an earlier one"), **here, STUDIO_LINK_KEY_FALLBACKS=earlier)
