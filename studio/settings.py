@@ -110,9 +110,18 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-DATABASE = env.database("DATABASE_URL", DATA / "studio.sqlite3")
+SQLITE_FILE = DATA / "studio.sqlite3"
+DATABASE = env.database("DATABASE_URL", SQLITE_FILE)
 PORTAL_ROLE = "studio_portal"
 SQLITE = DATABASE["ENGINE"].endswith("sqlite3")
+# Left by manage.py move_database: on the old file the same letters would leave once more, and new work be lost.
+MOVED = DATA / "moved-to-postgresql"
+if SQLITE and MOVED.exists():
+    raise env.BadSetting(
+        "STUDIO_DATABASE_URL",
+        f"the record of {DATA} was moved to PostgreSQL. Write its address here again; "
+        f"to go on with the old file instead, delete {MOVED}.",
+    )
 
 
 def _connection(read_only: bool) -> dict[str, Any]:

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from django.conf import settings
 from django.db import DEFAULT_DB_ALIAS, connections, transaction
-from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
 
 from studio.workshop import outbox, storage
@@ -99,8 +98,7 @@ def snapshot() -> Iterator[str]:
 
 
 def _migrations(alias: str) -> list[str]:
-    applied = MigrationRecorder(connections[alias]).applied_migrations()
-    migrations = sorted(name for app, name in applied if app == "workshop")
+    migrations = manifest.applied_migrations(alias)
     if migrations != manifest.known_migrations():
         raise BadBackup("The record is from another version than this program. Start it once with: manage.py up")
     return migrations

@@ -9,7 +9,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from django.db import connections
 from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
 
 from studio.workshop.backup import disk, rows
 
@@ -64,6 +66,12 @@ def table_place(table: str) -> str:
 def known_migrations() -> list[str]:
     """Those of this version."""
     return sorted(name for app, name in MigrationLoader(None).disk_migrations if app == "workshop")
+
+
+def applied_migrations(alias: str) -> list[str]:
+    """Those of the tables behind a connection."""
+    applied = MigrationRecorder(connections[alias]).applied_migrations()
+    return sorted(name for app, name in applied if app == "workshop")
 
 
 def write(manifest: Manifest, folder: Path) -> None:

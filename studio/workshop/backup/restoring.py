@@ -11,16 +11,7 @@ from django.db import DEFAULT_DB_ALIAS, connections, transaction
 from studio.workshop import outbox, storage
 from studio.workshop.backup import disk, keys, manifest, rows
 from studio.workshop.backup.manifest import BadBackup, Manifest
-from studio.workshop.models import (
-    Client,
-    Errand,
-    ErrandState,
-    Job,
-    Kind,
-    Notice,
-    NoticeState,
-    Person,
-)
+from studio.workshop.models import Errand, ErrandState, Kind, Notice, NoticeState, Person
 
 # What may be done twice. All else writes to somebody.
 HARMLESS = (Kind.DEVELOP_PHOTO, Kind.REFRESH_PLAN, Kind.TIDY_FILES)
@@ -37,12 +28,9 @@ class Restored:
 
 def refuse_used_record(alias: str = DEFAULT_DB_ALIAS) -> None:
     """Raises BadBackup where somebody works in this record already."""
-    connection = connections[alias]
-    tables = connection.introspection.table_names()
-    for model in (Person, Client, Job):
-        if model._meta.db_table in tables and model._base_manager.using(alias).exists():
-            also = "" if connection.vendor == "sqlite" else " and an empty database with STUDIO_DATABASE_URL"
-            raise BadBackup(f"This record is in use already. Choose an empty folder with STUDIO_DATA{also}.")
+    if rows.in_use(alias):
+        also = "" if connections[alias].vendor == "sqlite" else " and an empty database with STUDIO_DATABASE_URL"
+        raise BadBackup(f"This record is in use already. Choose an empty folder with STUDIO_DATA{also}.")
 
 
 def restore(folder: Path, told: Manifest, alias: str = DEFAULT_DB_ALIAS) -> Restored:

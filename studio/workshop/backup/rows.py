@@ -13,6 +13,8 @@ from django.core.exceptions import ValidationError
 from django.db import connections
 from django.db.models import AutoField, Field, JSONField, Max, Model
 
+from studio.workshop.models import Client, Job, Person
+
 AT_ONCE = 500
 # Whatever else is installed is kept, so that nothing is forgotten. These apps' tables are not:
 LEFT_OUT = {
@@ -41,6 +43,13 @@ def kept_models() -> list[type[Model]]:
     every = (model for model in apps.get_models(include_auto_created=True) if model._meta.managed)
     kept = (model for model in every if not model._meta.proxy and model._meta.app_label not in LEFT_OUT)
     return sorted(kept, key=lambda model: model._meta.db_table)
+
+
+def in_use(alias: str) -> bool:
+    """Whether somebody works in this record. What a first start sets out does not count."""
+    tables = connections[alias].introspection.table_names()
+    first = [model for model in (Person, Client, Job) if model._meta.db_table in tables]
+    return any(model._base_manager.using(alias).exists() for model in first)
 
 
 def _fields(model: type[Model]) -> list["Field[Any, Any]"]:
