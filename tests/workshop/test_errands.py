@@ -7,8 +7,11 @@ import socket
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import datetime, timedelta
+from io import StringIO
 
 import pytest
+import time_machine
+from django.core.management import CommandError, call_command
 from django.db import transaction
 from kombu.exceptions import OperationalError
 
@@ -326,6 +329,19 @@ def test_deaf_is_an_errand_due_for_a_minute_in_which_nothing_moved(
     if moved_s_ago is not None:
         claimed(now - moved_s_ago * SECOND, "other")
     assert errands.deaf(now) is deaf
+
+
+def test_a_queue_is_deaf_by_itself(now: datetime) -> None:
+    """Whoever takes letters does not hear for whoever takes photos."""
+    asked(now - 90 * SECOND)
+    errands.ask(Kind.REFRESH_PLAN, "studio", due_at=now, now=now)
+    assert errands.claim(Errand.objects.get(kind=Kind.REFRESH_PLAN).pk, now + 2 * SECOND)
+    assert [errands.deaf(now, queue) for queue in ("photos", "letters", "")] == [True, False, False]
+    said = StringIO()
+    with time_machine.travel(now, tick=False):
+        call_command("hears", "letters", stdout=said)
+        with pytest.raises(CommandError, match=r"^Errands of photos have been due for a minute and none was taken\.$"):
+            call_command("hears", "photos")
 
 
 def test_what_was_finished_within_the_minute_is_no_deafness(now: datetime) -> None:

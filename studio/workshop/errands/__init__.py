@@ -277,9 +277,10 @@ def overdue_pids(now: datetime) -> list[int]:
     return [int(claimant.rsplit(":", 2)[1]) for claimant in late]
 
 
-def deaf(now: datetime) -> bool:
-    """Some errand has been due for a minute, and in that minute none was claimed or finished."""
+def deaf(now: datetime, queue: str = "") -> bool:
+    """Some errand, of this queue where one is named, has been due for a minute, and in that minute none was claimed or finished."""
     since = now - timedelta(seconds=DEAF_S)
-    stuck = Errand.objects.filter(state=ErrandState.WAITING, due_at__lt=since, asked_at__lt=since)
-    moved = Errand.objects.filter(Q(claimed_at__gte=since) | Q(done_at__gte=since))
+    asked = Errand.objects.filter(kind__in=[kind for kind, terms in TERMS.items() if queue in {"", terms.queue}])
+    stuck = asked.filter(state=ErrandState.WAITING, due_at__lt=since, asked_at__lt=since)
+    moved = asked.filter(Q(claimed_at__gte=since) | Q(done_at__gte=since))
     return stuck.exists() and not moved.exists()
