@@ -156,4 +156,6 @@ def password(request: HttpRequest, person_id: int) -> HttpResponse:
         lede="Whoever has the old one is signed out everywhere.",
         send="Set the password",
         back="/office/people/",
+        template="office/password.html",
+        email=row.email,
     )
