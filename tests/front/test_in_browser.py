@@ -1,19 +1,13 @@
 """Every page in a real browser, from the real web server: what the policy forbids, no page asks for."""
 
 from collections.abc import Iterator, Mapping
-from threading import Thread
 
 import pytest
-import waitress
-from django.db import connections
 from django.utils import timezone
 from playwright.sync_api import APIResponse, Browser, BrowserContext, Page, Response
 from pytest_django import Settings
 
-from studio.running import web
-from studio.workshop import actions
 from studio.workshop.models import Person, Studio
-from studio.wsgi import application
 from tests import builders, doors
 from tests.house import Tree
 
@@ -30,20 +24,6 @@ LETTERS = {"office-letter-html", "office-notice-html"}
 TELLS = (
     "document.addEventListener('securitypolicyviolation', e => console.error(`${e.violatedDirective} ${e.blockedURI}`))"
 )
-
-
-@pytest.fixture
-def url(monkeypatch: pytest.MonkeyPatch, published: list[str]) -> Iterator[str]:
-    actions.set_out_studio()
-    for alias in ("default", "portal"):  # a connection that lives on would hold the test's database
-        monkeypatch.setitem(connections.settings[alias], "CONN_MAX_AGE", 0)
-    server = waitress.create_server(application, host="127.0.0.1", port=0, threads=4, **web.proxy())
-    thread = Thread(target=server.run)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.trigger.pull_trigger(lambda: server.asyncore.close_all(server._map))  # its own thread must do it
-    thread.join(timeout=10)
-    server.task_dispatcher.shutdown()
 
 
 @pytest.fixture

@@ -124,8 +124,8 @@ def test_there_are_templates_to_look_at() -> None:
     assert {"base.html", "base_quiet.html", "sign_in.html"} <= {path.name for path in TEMPLATES}
 
 
-def test_vendored_files_are_what_the_lock_says() -> None:
-    vendor = sheets.FOLDER / "vendor"
+@pytest.mark.parametrize("vendor", [sheets.FOLDER / "vendor", ROOT / "tests/vendor"], ids=["pages", "tests"])
+def test_vendored_files_are_what_the_lock_says(vendor: Path) -> None:
     lines = (vendor / "vendor.lock").read_text().splitlines()
     rows = [line.split(maxsplit=4) for line in lines if line and not line.startswith("#")]
     assert {row[0] for row in rows} == {path.name for path in vendor.iterdir()} - {"vendor.lock"}
