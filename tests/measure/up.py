@@ -69,24 +69,32 @@ def told(figures: Mapping[str, float], problems: Sequence[str]) -> int:
 
 
 @contextmanager
-def running(folder: Path, broker: str, **given: str) -> Iterator[Up]:
+def running(
+    folder: Path,
+    broker: str,
+    *,
+    root: Path = ROOT,
+    python: str = sys.executable,
+    ready_s: float = READY_S,
+    **given: str,
+) -> Iterator[Up]:
     """``manage.py up`` on ``folder/data``, which this process from now on calls its own data folder too.
 
-    ``given`` are settings of this run alone. Raises RuntimeError, with the end of the log, where it does not come up or does not stop with 0.
+    ``root`` is the checkout that is started, by which Python. ``given`` are settings of this run alone. Raises RuntimeError, with the end of the log, where it does not come up or does not stop with 0.
     """
     settle_in(folder)
     log, ready = folder / "up.log", folder / "ready.json"
-    command = [sys.executable, str(ROOT / "manage.py"), "up", "--port", "0", "--data", str(folder / "data")]
+    command = [python, str(root / "manage.py"), "up", "--port", "0", "--data", str(folder / "data")]
     command += ["--ready-file", str(ready), "--broker", broker]
     began = time.monotonic()
     with log.open("wb") as said:
         environment = {**os.environ, **given}
         process = subprocess.Popen(
-            command, cwd=ROOT, env=environment, stdout=said, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL
+            command, cwd=root, env=environment, stdout=said, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL
         )
     try:
         while not ready.exists():
-            if process.poll() is not None or time.monotonic() - began > READY_S:
+            if process.poll() is not None or time.monotonic() - began > ready_s:
                 raise RuntimeError(f"The studio did not come up:\n{_end_of(log)}")
             time.sleep(0.05)
         url = json.loads(ready.read_text())["url"]

@@ -21,7 +21,12 @@ LEAST_KILLS = 8
 MOMENT_S = 2.5  # so long a fault waits for a moment when it cuts something off
 BACK_WITHIN_S = 20.0
 WEB, WORKER, CHILD, BEAT, BROKER, EMPTIED = "web", "worker", "worker's child", "beat", "broker", "emptied broker"
-SIGNS = {WEB: ("studio.running.web",), WORKER: ("worker",), BEAT: ("beat",), BROKER: ("redis-server", "valkey-server")}
+SIGNS = {
+    WEB: ("studio.running.web",),
+    WORKER: ("worker",),
+    BEAT: ("studio.running.beat",),
+    BROKER: ("redis-server", "valkey-server"),
+}
 
 
 @dataclass

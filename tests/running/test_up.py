@@ -117,7 +117,7 @@ def test_it_starts_answers_refuses_a_second_one_and_stops(tmp_path: Path, broker
 def test_each_kind_of_process_comes_back_after_kill_9(tmp_path: Path, broker: str) -> None:
     with up(tmp_path, *options(broker)) as run:
         url = run.wait()["url"]
-        kinds = ["-A studio worker", "-A studio beat", "studio.running.web"]
+        kinds = ["-A studio worker", "studio.running.beat", "studio.running.web"]
         kinds += ["unixsocket"] if broker == "redis" else []
         before = {words: run.pid_of(words) for words in kinds}
         for pid in before.values():
