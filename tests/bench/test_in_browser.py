@@ -14,7 +14,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from studio.running import web
 from studio.workshop import sniff
-from studio.workshop.models import Entry, Needs, Piece, Says, Stage, Stuck
+from studio.workshop.models import Entry, Needs, Piece, Rendition, Says, Stage, Stuck
 from tests import builders
 from tests.bench.conftest import FILM, page_of, run_due
 
@@ -299,3 +299,13 @@ def test_every_target_is_at_least_44_px(at_bench: Open, stage: Stage) -> None:
             box = target.bounding_box()
             assert box is not None
             assert min(box["width"], box["height"]) >= 44, f"{address}: {target.inner_text()}"
+
+
+@pytest.mark.parametrize("size", [(2400, 1800), (1350, 2400)], ids=["lying", "upright"])
+def test_a_phone_gets_the_small_copy_of_the_last_photo(at_bench: Open, stage: Stage, size: tuple[int, int]) -> None:
+    """Two device pixels to one of the page, as most phones have. The large one would take ten seconds by 400 kbit/s."""
+    builders.log_done(stage, content=builders.jpeg("navy", size))
+    run_due(timezone.now())
+    page = at_bench(page_of(stage), device_scale_factor=2)
+    small = Rendition.objects.get(edge=480)
+    assert str(page.locator("figure.half img").evaluate("image => image.currentSrc")).endswith(f"/{small.sha256}.jpg")

@@ -24,7 +24,8 @@ HEIGHTS = "() => [...document.images].map(image => Math.round(image.getBoundingC
 @pytest.fixture
 def link(published: list[str]) -> Link:
     """Three photos, one of them upright, under about the longest name that a piece may have."""
-    found = builders.link(builders.job(LONG), "Alexandra Featherstonehaugh-Wetherby", "alexandra@client.example")
+    job = builders.job(LONG, stages=("carving", "mould", "lay-up", "pack"))
+    found = builders.link(job, "Alexandra Featherstonehaugh-Wetherby", "alexandra@client.example")
     builders.confirm(found.job, words="It is on time.", by=builders.lead(), now=NOW)
     for hours, (kind, size) in enumerate(
         (("carving", (2400, 1600)), ("mould", (1600, 2400)), ("lay-up", (2400, 1800)))
@@ -95,8 +96,20 @@ def test_a_phone_gets_the_small_photo_first_and_no_script(look: Open, link: Link
     page.on("request", lambda request: asked.append(request))
     page.reload(wait_until="networkidle")
     assert {request.resource_type for request in asked} <= {"document", "image", "other"}
+    photos = [request.url for request in asked if request.resource_type == "image" and request.url.endswith(".jpg")]
+    assert photos[0].endswith(f"/{first.sha256}.jpg")  # asked for from the head, before the others share the line
+    assert len(photos) == len(set(photos)) == 3
     assert page.context.cookies() == []
     assert page.evaluate("() => document.scripts.length") == 0
+
+
+def test_a_photo_that_stands_upright_is_no_larger(look: Open, link: Link) -> None:
+    at = NOW + timedelta(hours=9)
+    upright = builders.log_done(builders.stage(link.job, "pack"), content=builders.jpeg("navy", (1350, 2400)), now=at)
+    builders.work(at)
+    page = look(viewport=PHONE, device_scale_factor=2, has_touch=True)
+    smallest = Rendition.objects.get(photo__entry=upright, edge=480)
+    assert str(page.evaluate("() => document.images[0].currentSrc")).endswith(f"/{smallest.sha256}.jpg")
 
 
 def test_on_paper_all_of_it_is_there(look: Open) -> None:
