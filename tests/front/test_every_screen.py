@@ -15,6 +15,7 @@ from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page
 from pytest_django import Settings
 
+from studio.workshop.models import Person
 from tests import builders
 from tests.front import screens
 from tests.front.conftest import ROOT
@@ -84,8 +85,9 @@ def visitor(chromium: Browser, url: str, settings: Settings, request: pytest.Fix
     ines = builders.lead()
     ines.set_password("a lump of wet plaster")  # else there is none to change
     ines.save()
-    people = {"lead": ines, "maker": builders.person("Ada"), "stranger": None}
-    contexts, complaints = {}, []
+    people: dict[screens.Who, Person | None] = {"lead": ines, "maker": builders.person("Ada"), "stranger": None}
+    contexts: dict[screens.Who, BrowserContext] = {}
+    complaints: list[str] = []
     for who, person in people.items():
         context = contexts[who] = chromium.new_context(locale="en-GB", java_script_enabled=script)
         context.add_init_script(path=LOOK_AT)

@@ -56,7 +56,7 @@ def _measure() -> dict[str, float]:
         few = _queries(browser)
         fill(MANY, timezone.now())
         many = _queries(browser)
-        pairs = [(_seconds(browser, "/office/"), _seconds(browser, EMPTY)) for _ in range(PAIRS)]
+        pairs = [(seconds(browser, "/office/"), seconds(browser, EMPTY)) for _ in range(PAIRS)]
     page, empty = (median(times) for times in zip(*pairs, strict=True))
     print(f"Deadlines with {MANY} jobs {page * 1000:.1f} ms, an empty page {empty * 1000:.2f} ms")
     over = round(page / empty, 2)
@@ -67,14 +67,14 @@ def _queries(browser: "Client") -> int:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
-    _seconds(browser, "/office/")  # what is put together once is there now
-    _seconds(browser, EMPTY)
+    seconds(browser, "/office/")  # what is put together once is there now
+    seconds(browser, EMPTY)
     with CaptureQueriesContext(connection) as asked:
-        _seconds(browser, "/office/")
+        seconds(browser, "/office/")
     return len(asked)
 
 
-def _seconds(browser: "Client", path: str) -> float:
+def seconds(browser: "Client", path: str) -> float:
     began = time.perf_counter()
     answer = browser.get(path)
     took = time.perf_counter() - began
