@@ -75,5 +75,19 @@
     const count = [...document.querySelectorAll("h1")].filter(seen).length
     return count === 1 ? [] : [`${count} headings of the first rank`]
   }
-  window.lookAt = { offTheSide, tooSmall, stops: () => stops().map(name), focused, dead, headings }
+  // With forced colours the grounds are gone, so what can be pressed has an edge, and words are not of the ground's colour.
+  const ground = one => {
+    const { backgroundColor } = getComputedStyle(one)
+    return /, 0\)$/.test(backgroundColor) && one.parentElement ? ground(one.parentElement) : backgroundColor
+  }
+  const faint = () => {
+    const edged = [...document.querySelectorAll(".btn:not(.plain), .shut, a.tape, .say, input:not([type=hidden], [type=radio], [type=checkbox]), select, textarea")]
+    const bare = edged.filter(seen).filter(one => {
+      const { borderTopStyle, borderTopWidth, opacity } = getComputedStyle(one)
+      return opacity !== "0" && (borderTopStyle === "none" || parseFloat(borderTopWidth) < 1)
+    })
+    const lost = acts().filter(one => one.matches("a, button, summary") && getComputedStyle(one).color === ground(one))
+    return [...bare.map(one => `${name(one)} has no edge`), ...lost.map(one => `${name(one)} cannot be told from its ground`)]
+  }
+  window.lookAt = { offTheSide, tooSmall, stops: () => stops().map(name), focused, dead, headings, faint }
 })()

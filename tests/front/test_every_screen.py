@@ -5,7 +5,7 @@ looked for here: what runs off the side, what a finger misses, and where the foc
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -169,6 +169,28 @@ def test_without_script_every_act_is_there(visitor: Visitor) -> None:
     assert not found, "\n".join(found)
 
 
+def test_in_forced_colours_every_act_has_an_edge_and_words_that_show(visitor: Visitor) -> None:
+    found = []
+    for screen, page in visitor.look(390):
+        page.emulate_media(forced_colors="active")
+        found += [f"{screen}: {line}" for line in page.evaluate("lookAt.faint()")]
+    assert not found, "\n".join(found)
+
+
+def test_how_a_job_stands_is_a_word_and_not_a_colour_alone(visitor: Visitor) -> None:
+    """WCAG 2.2, 1.4.1: in grey, over, tight and in hand are told apart all the same."""
+    deadlines = replace(visitor, tour=[screens.Screen("/office/", "lead")])
+    for _, page in deadlines.look(390):
+        told = page.locator(".lies > li").evaluate_all(STANDS)
+        assert len(told) >= 10
+        assert all(word for _, word in told)
+        assert {late for late, word in told} == {True, False}
+        assert all(("over" in word) is late for late, word in told)
+
+
+STANDS = "lines => lines.map(one => [one.classList.contains('over'), one.querySelector('.word').innerText])"
+
+
 BROKEN = {
     "image-alt": '<img src="data:,">',
     "color-contrast": '<p style="color:#999;background:#fff">faint</p>',
@@ -179,6 +201,8 @@ BROKEN = {
     "has the focus behind something": '<a href="/">Under</a><b style="position:fixed;inset:0;background:#fff">cover</b>',
     "does not show that it has the focus": '<a href="/" style="outline:0">Plain</a>',
     "were reached, of": '<a href="/">First</a><a href="/" tabindex="1">Second</a><a href="/">Third</a>',
+    "has no edge": '<button class="btn" style="border:0">Flat</button>',
+    "cannot be told from its ground": '<a href="/" style="color:#fff;background:#fff">Lost</a>',
     "does nothing without script": '<button type="button">Dead</button>',
 }
 
@@ -192,6 +216,7 @@ def test_a_fault_is_seen(chromium: Browser, said: str, fault: str) -> None:
     found = page.evaluate(
         f"[...lookAt.offTheSide(), ...lookAt.tooSmall({LEAST_PX}), ...lookAt.headings(), ...lookAt.dead()]"
     )
+    found += page.evaluate("lookAt.faint()")
     found += page.evaluate(FIND, RULES) + tabbed(page)
     page.close()
     assert any(said in line for line in found), found

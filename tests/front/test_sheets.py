@@ -31,13 +31,16 @@ LIGHTS = {
 }
 WORDS = [
     ("ink", "plaster"), ("ink", "sheet"), ("ink", "air"), ("ink", "over-wash"), ("ink", "chalk-wash"),
-    ("pencil", "plaster"), ("pencil", "sheet"), ("pencil", "air"),
+    ("pencil", "plaster"), ("pencil", "sheet"), ("pencil", "air"), ("pencil", "chalk-wash"),
     ("chalk", "plaster"), ("chalk", "sheet"), ("chalk", "chalk-wash"), ("chalk", "over-wash"),
-    ("over", "plaster"), ("over", "sheet"),
+    ("over", "plaster"), ("over", "sheet"), ("over", "over-wash"),
     ("board-ink", "board"), ("set-ink", "set"), ("tape-ink", "tape"), ("steel-ink", "steel"),
     ("chalk-ink", "chalk"), ("over-ink", "over"), ("plaster", "ink"),
 ]  # fmt: skip
-MARKS = [("edge", "plaster"), ("edge", "sheet"), ("board-edge", "board"), ("set-edge", "set"), ("over", "board")]
+MARKS = [
+    ("edge", "plaster"), ("edge", "sheet"), ("board-edge", "board"), ("board-edge", "plaster"), ("set-edge", "set"),
+    ("set-edge", "plaster"), ("over", "board"), ("over", "over-wash"), ("chalk", "plaster"), ("chalk", "sheet"),
+]  # fmt: skip
 
 
 def luminance(colour: str) -> float:
@@ -70,6 +73,28 @@ def test_words_can_be_read(light: str, front: str, back: str) -> None:
 def test_edges_and_marks_can_be_seen(light: str, front: str, back: str) -> None:
     """WCAG 2.2, 1.4.11."""
     assert contrast(LIGHTS[light][front], LIGHTS[light][back]) >= 3
+
+
+_RULE = re.compile(r"([^{}]+)\{([^{}]*)\}")
+
+
+def pairs_set_together(css: str) -> set[tuple[str, str]]:
+    """Words and ground, wherever one rule says both."""
+    found = set()
+    for _, body in _RULE.findall(css):
+        words = re.search(r"(?:^|[;\s])color:\s*var\(--([\w-]+)\)", body)
+        ground = re.search(r"(?:^|[;\s])background(?:-color)?:\s*var\(--([\w-]+)\)", body)
+        if words and ground:
+            found.add((words[1], ground[1]))
+    return found
+
+
+@pytest.mark.parametrize("face", sheets.FACES)
+def test_each_pair_that_a_sheet_sets_together_is_looked_at(face: str) -> None:
+    known = {frozenset(pair) for pair in WORDS}
+    found = pairs_set_together(sheets.css(face))
+    assert len(found) >= 6
+    assert [pair for pair in sorted(found) if frozenset(pair) not in known] == []
 
 
 @pytest.mark.parametrize("light", LIGHTS)
