@@ -36,16 +36,25 @@ def next_for(person: Person, *, but: Stage | None = None) -> Stage | None:
     """What the newest plan has first for this person, of what can be gone on with; else the first by van. One with ``needs``
     if all are stuck. ``but``: the stage that they look at."""
     stages = _marked(Stage.objects.next_up().told().on_bench_of(person))
-    return _first(stages.exclude(pk=but.pk) if but else stages, person)
+    if but:
+        stages = stages.exclude(pk=but.pk)
+    return _first(stages[: PAGE + 1], stages, person)
 
 
-def _first(stages: QuerySet[Stage], person: Person) -> Stage | None:
+def _first(found: Sequence[Stage], stages: QuerySet[Stage], person: Person) -> Stage | None:
+    """Of ``stages``, of which the first page and one more were ``found``. Chosen here where that is all of them, which is
+    quicker; from more by the database."""
     told = planning.newest()
     mine = sorted((one.start, one.stage) for one in told.stages.values() if person.pk in one.makers) if told else []
-    if not mine:
-        return stages.first()
-    places = (When(pk=stage, then=place) for place, (_, stage) in enumerate(mine))
-    return stages.order_by(F("held"), Case(*places, default=len(mine)), *stages.query.order_by[1:]).first()
+    places = {stage: place for place, (_, stage) in enumerate(mine)}
+
+    def place(stage: Stage) -> tuple[bool, int]:
+        return stage.held, places.get(stage.pk, len(places))  # type: ignore[attr-defined]  # an annotation
+
+    if len(found) <= PAGE or not places:
+        return min(found, key=place, default=None)
+    whens = (When(pk=stage, then=place) for stage, place in places.items())
+    return stages.order_by(F("held"), Case(*whens, default=len(places)), *stages.query.order_by[1:]).first()
 
 
 def elsewhere() -> Stage | None:
@@ -61,11 +70,13 @@ def on_bench(person: Person, asked: QueryDict) -> Page:
     last = _marked(Stage.objects.select_related("piece__job").filter(pk=after)).first() if _is_id(after) else None
     # The plan may have another first by now than the page before had; what that one showed first is left out here.
     shown = asked.get("first", "")
-    first = None if last else _first(stages, person)
-    rest = stages.exclude(pk=first.pk if first else int(shown) if _is_id(shown) else 0)
-    found = list((rest.filter(_after(last)) if last else rest)[: PAGE + 1])
-    if first:
-        found, shown = [first, *found], str(first.pk)
+    if last:
+        rest = stages.filter(_after(last)).exclude(pk=int(shown) if _is_id(shown) else 0)
+        found = list(rest[: PAGE + 1])
+    else:
+        found = list(stages[: PAGE + 1])
+        if first := _first(found, stages, person):
+            found, shown = [first, *(stage for stage in found if stage != first)], str(first.pk)
     more = urlencode({"after": found[PAGE - 1].pk, "first": shown}) if len(found) > PAGE else ""
     return Page(found[:PAGE], more)
 
