@@ -6,7 +6,7 @@ from pathlib import Path
 
 from PIL import Image, ImageOps
 
-from fixtures.photos.draw import textured
+from fixtures.photos.phone import textured
 
 SIZE_PX = (4032, 3024)
 LEAST_BYTES = 2_500_000

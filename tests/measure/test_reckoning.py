@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 from PIL import Image
 
-from fixtures.photos.draw import textured
+from fixtures.photos.phone import textured
 from studio.workshop import actions, duties, imaging, outbox
 from studio.workshop.models import Errand, ErrandState, Kind, Letter, Photo, Rendition, Stage
 from studio.workshop.storage import rendition_path
