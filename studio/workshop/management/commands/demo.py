@@ -15,9 +15,13 @@ from django.utils import timezone
 
 from fixtures import demo
 from fixtures.photos.draw import drawing
+from studio.craft.explain import Reading, explain_all
 from studio.craft.methods import scaled_min
+from studio.craft.network import lay_out
+from studio.craft.plan import plan
 from studio.workshop import actions, duties, photos
 from studio.workshop.models import (
+    Entry,
     Errand,
     ErrandState,
     Job,
@@ -32,6 +36,10 @@ from studio.workshop.models import (
     StageKind,
     Studio,
 )
+from studio.workshop.planning.facts import gather
+from studio.workshop.planning.shop import shop_of
+
+FRIDAY, MOST_PLANS = 4, 60
 
 
 class Command(BaseCommand):
@@ -48,11 +56,14 @@ class Command(BaseCommand):
             email = f"{name.lower()}@bodkinyard.example"
             person = actions.add_person(name=name, email=email, role=Role(role), password=None, by=None, now=began)
             person.skills.set(StageKind.objects.filter(key__in=kinds))
-        for job in demo.JOBS:
-            _load(job, began, now)
+        loaded = [(told, _load(told, began, now)) for told in demo.JOBS]
         _send_away(now)
-        for plan in Errand.objects.filter(kind=Kind.REFRESH_PLAN, state=ErrandState.WAITING):
-            duties.run(plan.pk, lambda: now)
+        _time_the_vans({job.pk: told.hand for told, job in loaded}, now)
+        ines = Person.objects.get(name="Ines")
+        for told, job in loaded:
+            actions.confirm_words(job, words=told.words, after=None, by=ines, now=_hour(now, 0, 10))
+        for errand in Errand.objects.filter(kind=Kind.REFRESH_PLAN, state=ErrandState.WAITING):
+            duties.run(errand.pk, lambda: now)
         self.stdout.write(f"The demo studio {demo.STUDIO} is loaded.")
 
 
@@ -67,25 +78,50 @@ def _today(now: datetime) -> date:
     return now.astimezone(ZoneInfo(settings.TIME_ZONE)).date()
 
 
-def _load(told: demo.Job, began: datetime, now: datetime) -> None:
+def _time_the_vans(hands: dict[int, int], now: datetime) -> None:
+    """Gives each job the van that leaves it so many worked days in hand, whatever day of the week today is.
+
+    Whose van is first decides whose work is first, and so when all are ready; so it is planned anew after each that moves,
+    the first van first, until each stands as was told.
+    """
+    for _ in range(MOST_PLANS):
+        shop = shop_of(gather(now), now)
+        readings = explain_all(shop, plan(lay_out(shop)))
+        wrong = [one for one in readings.values() if not _stands(one, hands[int(one.job)])]
+        if not wrong:
+            return
+        first = min(wrong, key=lambda one: (one.van or date.max, one.job))
+        van = _worked(first.ready_day or _today(now), hands[int(first.job)])
+        Job.objects.filter(pk=first.job).update(van_day=van, wanted_day=van)
+    raise CommandError("The demo's vans do not come to rest.")
+
+
+def _stands(one: Reading, hand: int) -> bool:
+    """Over by no more than a week, tight, or well in hand, as was told."""
+    least, most = (-5, -1) if hand < 0 else (0, 2) if hand <= 2 else (5, 30)
+    return one.hand is not None and least <= one.hand <= most and one.over == (hand < 0)
+
+
+def _load(told: demo.Job, began: datetime, now: datetime) -> Job:
     ines = Person.objects.get(name="Ines")
     client = actions.add_client(name=told.client, by=ines, now=began)
+    van = _worked(_today(now), 5 * (1 + demo.JOBS.index(told)))  # to begin with
     job = actions.add_job(
         client=client,
         name=told.name,
         release=Release(told.release),
-        wanted_day=_weekday(_today(now) + timedelta(days=told.van_in_days)),
+        wanted_day=van,
         fixed=told.fixed,
-        van_day=_weekday(_today(now) + timedelta(days=told.van_in_days)),
+        van_day=van,
         by=ines,
         now=began,
     )
-    address = f"{told.contact.lower()}@{told.client.split()[0].lower()}.example"
+    address = f"{told.contact.split()[-1].lower()}@{told.client.split()[0].lower()}.example"
     contact = actions.add_contact(client, name=told.contact, email=address, by=ines, now=began)
     actions.give_link(contact, job, by=ines, now=began)
     for piece in told.pieces:
         _load_piece(job, piece, ines, began, now)
-    actions.confirm_words(job, words=told.words, after=None, by=ines, now=_hour(now, 1, 10))
+    return job
 
 
 def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: datetime) -> None:
@@ -119,18 +155,24 @@ def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: 
         entry = actions.log_at_bench(
             entry_id=uuid4(),
             stage=stage,
-            says=Says.DONE,
-            photos=_photo(told.subject, line.logged.drawn, seed=piece.pk * 10 + number),
+            says=Says.DONE if line.logged.done else Says.PHOTO,
+            photos=_photos(told.subject, line.logged, seed=piece.pk * 100 + number * 10),
             sentence=line.logged.sentence,
-            for_client=line.logged.for_client,
             by=Person.objects.get(name=line.logged.by),
             now=at,
         )
         _run_errands(at)
-        if job.release == Release.LOOKED and line.logged.days_ago > 1:
-            looked = Photo.objects.filter(entry=entry).select_related("entry__stage__piece__job", "stage__piece__job")
-            actions.release_photos(list(looked), by=ines, now=at + timedelta(hours=1))
-            _run_errands(at + timedelta(hours=1))
+        if job.release == Release.LOOKED and line.logged.looked:
+            _look(entry, ines, at + timedelta(hours=1))
+
+
+def _look(entry: Entry, by: Person, at: datetime) -> None:
+    looked = Photo.objects.filter(entry=entry).select_related("entry__stage__piece__job", "stage__piece__job")
+    if looked:
+        actions.release_photos(list(looked), by=by, now=at)
+    else:
+        actions.send_word(entry, by=by, now=at)
+    _run_errands(at)
 
 
 def _say_stuck(stage: Stage, words: str, now: datetime) -> None:
@@ -138,13 +180,16 @@ def _say_stuck(stage: Stage, words: str, now: datetime) -> None:
     actions.say_stuck(entry_id=uuid4(), stage=stage, needs=Needs.ANSWER, sentence=words, by=by, now=at)
 
 
-def _photo(subject: str, drawn: str, seed: int) -> tuple[photos.Kept, ...]:
-    if not (subject and drawn):
-        return ()
-    content = drawing(subject, drawn, seed=seed)
+def _photos(subject: str, logged: demo.Logged, seed: int) -> tuple[photos.Kept, ...]:
+    return tuple(
+        _photo(drawing(subject, logged.drawn, seed=seed + each)) for each in range(logged.photos if logged.drawn else 0)
+    )
+
+
+def _photo(content: bytes) -> photos.Kept:
     with TemporaryUploadedFile("photo.jpg", "image/jpeg", len(content), None) as file:
         Path(file.temporary_file_path()).write_bytes(content)
-        return photos.keep([file]).kept
+        return photos.keep([file]).kept[0]
 
 
 def _run_errands(at: datetime) -> None:
@@ -161,13 +206,17 @@ def _when_due(errand: Errand) -> datetime:
 
 
 def _hour(now: datetime, days_ago: int, hour: int) -> datetime:
-    """That hour in the shop's zone on a weekday, and never in the future."""
-    zone = ZoneInfo(settings.TIME_ZONE)
-    day = _weekday(now.astimezone(zone).date() - timedelta(days=days_ago), back=True)
-    return min(datetime.combine(day, time(hour, 12 + days_ago % 40), zone), now - timedelta(minutes=20))
+    """That hour in the shop's zone so many worked days ago, and never in the future."""
+    at = datetime.combine(_worked(_today(now), -days_ago), time(hour, 12 + days_ago), ZoneInfo(settings.TIME_ZONE))
+    return min(at, now - timedelta(minutes=20))
 
 
-def _weekday(day: date, *, back: bool = False) -> date:
-    while day.weekday() >= 5:
-        day += timedelta(days=-1 if back else 1)
+def _worked(day: date, days: int) -> date:
+    """So many days from Monday to Friday after that day, or before it below zero; a weekend counts as its Friday."""
+    while day.weekday() > FRIDAY:
+        day -= timedelta(1)
+    for _ in range(abs(days)):
+        day += timedelta(1 if days > 0 else -1)
+        while day.weekday() > FRIDAY:
+            day += timedelta(1 if days > 0 else -1)
     return day
