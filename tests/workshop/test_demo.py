@@ -9,7 +9,6 @@ import time_machine
 from django.core.management import CommandError, call_command
 
 from fixtures.photos.draw import DRAWINGS
-from fixtures.photos.draw import drawing as drawn
 from studio.workshop import duties, planning
 from studio.workshop.duties.plan import ask_for_todays_plan
 from studio.workshop.management.commands import demo as command
@@ -129,10 +128,6 @@ def test_the_demo_is_marked_and_never_loaded_over_anything() -> None:
     with pytest.raises(CommandError, match="There are people here already"):
         call_command("demo")
     assert Job.objects.count() == 8
-
-
-def test_its_photographs_are_the_drawn_ones() -> None:
-    assert command.drawing is drawn
 
 
 @pytest.mark.usefixtures("asked")
