@@ -13,6 +13,7 @@ from studio.workshop import duties, planning
 from studio.workshop.duties.plan import ask_for_todays_plan
 from studio.workshop.management.commands import demo as command
 from studio.workshop.models import (
+    Closure,
     Confirmation,
     Entry,
     Errand,
@@ -79,8 +80,11 @@ def test_one_job_is_over_two_are_tight_one_is_stuck_and_the_rest_are_in_hand(now
     words = sorted(planning.word(told.jobs[pk], job.fixed) for pk, job in jobs.items())
     assert words == ["in hand"] * 5 + ["over"] + ["tight"] * 2
     assert [jobs[pk].name for pk, one in told.jobs.items() if one.held] == ["Giant boot"]
-    assert {job.van_day.weekday() < 5 for job in jobs.values() if job.van_day} == {True}
-    assert all(job.van_day and job.van_day > now.date() for job in jobs.values())
+    for job in jobs.values():
+        assert job.van_day
+        assert job.van_day > now.date()
+        assert job.van_day.weekday() < 5
+        assert not Closure.objects.touching(job.van_day, job.van_day).exists()
     assert not told.problems
     assert not planning.stale()
     assert not Errand.objects.filter(state=ErrandState.FAILED).exists()

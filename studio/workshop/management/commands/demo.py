@@ -3,6 +3,7 @@
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
+from itertools import product
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -56,6 +57,7 @@ class Command(BaseCommand):
             email = f"{name.lower()}@bodkinyard.example"
             person = actions.add_person(name=name, email=email, role=Role(role), password=None, by=None, now=began)
             person.skills.set(StageKind.objects.filter(key__in=kinds))
+        _close_the_shop(now)
         loaded = [(told, _load(told, began, now)) for told in demo.JOBS]
         _send_away(now)
         _time_the_vans({job.pk: told.hand for told, job in loaded}, now)
@@ -72,6 +74,13 @@ def _send_away(now: datetime) -> None:
     for name, first, last in demo.AWAY:
         days = {"first_day": today + timedelta(first), "last_day": today + timedelta(last)}
         actions.add_absence(Person.objects.get(name=name), **days, by=ines, now=now)
+
+
+def _close_the_shop(now: datetime) -> None:
+    ines, year = Person.objects.get(name="Ines"), _today(now).year
+    for when, (month, day, name) in product((year, year + 1), demo.CLOSED):
+        shut = date(when, month, day)
+        actions.add_closure(first_day=shut, last_day=shut, name=name, by=ines, now=now)
 
 
 def _today(now: datetime) -> date:
@@ -93,7 +102,6 @@ def _time_the_vans(hands: dict[int, int], now: datetime) -> None:
         first = min(wrong, key=lambda one: (one.van or date.max, one.job))
         van = _worked(first.ready_day or _today(now), hands[int(first.job)])
         Job.objects.filter(pk=first.job).update(van_day=van, wanted_day=van)
-    raise CommandError("The demo's vans do not come to rest.")
 
 
 def _stands(one: Reading, hand: int) -> bool:
@@ -212,11 +220,15 @@ def _hour(now: datetime, days_ago: int, hour: int) -> datetime:
 
 
 def _worked(day: date, days: int) -> date:
-    """So many days from Monday to Friday after that day, or before it below zero; a weekend counts as its Friday."""
-    while day.weekday() > FRIDAY:
+    """So many worked days after that day, or before it below zero; a day on which nobody works counts as the last before."""
+    while not _open(day):
         day -= timedelta(1)
     for _ in range(abs(days)):
         day += timedelta(1 if days > 0 else -1)
-        while day.weekday() > FRIDAY:
+        while not _open(day):
             day += timedelta(1 if days > 0 else -1)
     return day
+
+
+def _open(day: date) -> bool:
+    return day.weekday() <= FRIDAY and (day.month, day.day) not in {(month, shut) for month, shut, _ in demo.CLOSED}
