@@ -92,7 +92,6 @@ class JobPage:
 
 def job_page(link: Link, today: date) -> JobPage:
     """In a fixed number of queries, however much there is to show. Days are those of the current time zone."""
-    link = Link.objects.select_related("contact", "job__client").get(pk=link.pk)
     job, studio = link.job, Studio.objects.first()
     said = (
         Confirmation.objects.filter(job=job)
@@ -100,8 +99,7 @@ def job_page(link: Link, today: date) -> JobPage:
         .only("words", "van_day", "at", "by__name", "by__email", "by__is_active")
         .first()
     )
-    lead = Person.objects.filter(role=Role.LEAD, is_active=True).order_by("pk").only("name", "email").first()
-    ask = said.by if said and said.by.is_active else lead
+    ask = said.by if said and said.by.is_active else _some_lead()
     pieces, newest, begun = _built_up(job)
     return JobPage(
         studio=studio.name if studio else "",
@@ -122,6 +120,10 @@ def job_page(link: Link, today: date) -> JobPage:
     )
 
 
+def _some_lead() -> Person | None:
+    return Person.objects.filter(role=Role.LEAD, is_active=True).order_by("pk").only("name", "email").first()
+
+
 def _words(said: Confirmation, today: date) -> Words:
     year = timezone.localdate(said.at).year
     return Words(said.words, said.by.name, said.at, None if year == today.year else year)
@@ -135,19 +137,19 @@ def _strip(said: Confirmation, begun: date | None, today: date) -> Strip | None:
 
 def _built_up(job: Job) -> tuple[tuple[PiecePage, ...], Newest | None, date | None]:
     """The pieces, the newest photo, and the day of the first entry."""
+    rows = Stage.objects.filter(piece__job=job).select_related("kind", "piece")
+    stages = {stage.pk: stage for stage in rows.order_by("piece__position", "piece_id", "-position", "-id")}
     entries: defaultdict[int, list[Entry]] = defaultdict(list)
-    for entry in Entry.objects.filter(stage__piece__job=job, taken_back_at=None).exclude(says=Says.STUCK):
+    for entry in Entry.objects.filter(stage__in=stages, taken_back_at=None).exclude(says=Says.STUCK):
         entries[entry.stage_id].append(entry)
     photos: defaultdict[int, list[Photo]] = defaultdict(list)
     last = None
-    for photo in Photo.objects.shown().filter(stage__piece__job=job).prefetch_related("renditions"):
+    for photo in Photo.objects.shown().filter(stage__in=stages).prefetch_related("renditions"):
         photos[photo.stage_id].append(photo)
         last = photo
-    stages = Stage.objects.filter(piece__job=job).select_related("kind", "piece")
-    ordered = stages.order_by("piece__position", "piece_id", "-position", "-id")
     newest = None
     pieces = []
-    for piece, of_piece in groupby(ordered, key=lambda stage: stage.piece):
+    for piece, of_piece in groupby(stages.values(), key=lambda stage: stage.piece):
         lines = []
         for stage in of_piece:
             told = _Told(stage, entries[stage.pk])

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from urllib.parse import urlencode
 
-from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, When
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.http import QueryDict
 from django.utils.dateparse import parse_datetime
 
 from studio.workshop import planning
 from studio.workshop.actions.bench import TAKE_BACK_WITHIN
-from studio.workshop.models import Entry, Person, Stage, Stuck
+from studio.workshop.models import Coming, Entry, Person, Stage, Stuck, coming, one_coming
 
 PAGE = 50
 MOST_LOGGED = 10
@@ -26,80 +26,57 @@ class Page:
 
 
 def _marked(stages: QuerySet[Stage]) -> QuerySet[Stage]:
-    """Each with ``needs``, what it is stuck for (empty where it is not), in the order it had, and the stuck ones last."""
+    """Each with ``needs``, what it is stuck for (empty where it is not)."""
     standing = Stuck.objects.standing().filter(stage=OuterRef("pk"))
-    marked = stages.annotate(needs=Subquery(standing.values("needs")[:1]), held=Exists(standing))
-    return marked.order_by("held", *stages.query.order_by)
+    return stages.annotate(needs=Subquery(standing.values("needs")[:1]))
 
 
 def next_for(person: Person, *, but: Stage | None = None) -> Stage | None:
     """What the newest plan has first for this person, of what can be gone on with; else the first by van. One with ``needs``
     if all are stuck. ``but``: the stage that they look at."""
-    stages = _marked(Stage.objects.next_up().told().on_bench_of(person))
-    if but:
-        stages = stages.exclude(pk=but.pk)
-    return _first(stages[: PAGE + 1], stages, person)
+    rows = [row for row in coming() if row.is_for(person) and not (but and row.stage == but.pk)]
+    first = _first(rows, person)
+    return next(iter(_told([first])), None) if first else None
 
 
-def _first(found: Sequence[Stage], stages: QuerySet[Stage], person: Person) -> Stage | None:
-    """Of ``stages``, of which the first page and one more were ``found``. Chosen here where that is all of them, which is
-    quicker; from more by the database."""
+def _first(rows: Sequence[Coming], person: Person) -> Coming | None:
     told = planning.newest()
     mine = sorted((one.start, one.stage) for one in told.stages.values() if person.pk in one.makers) if told else []
     places = {stage: place for place, (_, stage) in enumerate(mine)}
+    return min(rows, key=lambda row: (row.needs is not None, places.get(row.stage, len(places))), default=None)
 
-    def place(stage: Stage) -> tuple[bool, int]:
-        return stage.held, places.get(stage.pk, len(places))  # type: ignore[attr-defined]  # an annotation
 
-    if len(found) <= PAGE or not places:
-        return min(found, key=place, default=None)
-    whens = (When(pk=stage, then=place) for stage, place in places.items())
-    return stages.order_by(F("held"), Case(*whens, default=len(places)), *stages.query.order_by[1:]).first()
+def _told(rows: Sequence[Coming]) -> list[Stage]:
+    """Their stages, with ``needs``, but for those that went meanwhile."""
+    told = Stage.objects.told().in_bulk([row.stage for row in rows])
+    for row in rows:
+        if row.stage in told:
+            told[row.stage].needs = row.needs  # type: ignore[attr-defined]
+    return [told[row.stage] for row in rows if row.stage in told]
 
 
 def elsewhere() -> Stage | None:
     """What is next on anybody's bench."""
-    return _marked(Stage.objects.next_up().told().order_by("piece__job__van_day", "id")).first()
+    return next(iter(_told(coming()[:1])), None)
 
 
 def on_bench(person: Person, asked: QueryDict) -> Page:
-    """First what ``next_for`` says; then by van, as ``on_bench_of`` has it, and then what is stuck; ``?after=`` is the last
-    stage of the page before."""
-    stages = _marked(Stage.objects.next_up().told().on_bench_of(person))
+    """First what ``next_for`` says; then by van, and then what is stuck; ``?after=`` is the last stage of the page before."""
+    rows = [row for row in coming() if row.is_for(person)]
     after = asked.get("after", "")
-    last = _marked(Stage.objects.select_related("piece__job").filter(pk=after)).first() if _is_id(after) else None
+    last = one_coming(int(after)) if _is_id(after) else None
     # The plan may have another first by now than the page before had; what that one showed first is left out here.
     shown = asked.get("first", "")
     if last:
-        rest = stages.filter(_after(last)).exclude(pk=int(shown) if _is_id(shown) else 0)
-        found = list(rest[: PAGE + 1])
-    else:
-        found = list(stages[: PAGE + 1])
-        if first := _first(found, stages, person):
-            found, shown = [first, *(stage for stage in found if stage != first)], str(first.pk)
-    more = urlencode({"after": found[PAGE - 1].pk, "first": shown}) if len(found) > PAGE else ""
-    return Page(found[:PAGE], more)
+        rows = [row for row in rows if row.order > last.order and str(row.stage) != shown]
+    elif first := _first(rows, person):
+        rows, shown = [first, *(row for row in rows if row != first)], str(first.stage)
+    more = urlencode({"after": rows[PAGE - 1].stage, "first": shown}) if len(rows) > PAGE else ""
+    return Page(_told(rows[:PAGE]), more)
 
 
 def _is_id(text: str) -> bool:
     return text.isascii() and text.isdecimal() and len(text) < 19
-
-
-def _after(last: Stage) -> Q:
-    if last.held:  # type: ignore[attr-defined]  # an annotation
-        return Q(held=True) & _behind(last)
-    return Q(held=True) | _behind(last)
-
-
-def _behind(last: Stage) -> Q:
-    """By van, job, and place in the job and in the piece."""
-    piece, van = last.piece, last.piece.job.van_day
-    in_piece = Q(position__gt=last.position) | Q(position=last.position, id__gt=last.pk)
-    at_place = Q(piece_id__gt=piece.pk) | Q(piece_id=piece.pk) & in_piece
-    in_job = Q(piece__position__gt=piece.position) | Q(piece__position=piece.position) & at_place
-    in_van = Q(piece__job_id__gt=piece.job_id) | Q(piece__job_id=piece.job_id) & in_job
-    behind = Q(piece__job__van_day=van) & in_van
-    return behind | Q(piece__job__van_day__gt=van) | Q(piece__job__van_day=None) if van else behind
 
 
 def all_pieces(asked: QueryDict) -> Page:
@@ -154,16 +131,14 @@ class Logged:
 
 def logged_by(person: Person, now: datetime) -> list[Logged]:
     """What this person said within the time to take it back, newest first. ``actions.can_take_back`` asks anew for each
-    entry; here one query answers for all."""
-    after = Stage.objects.filter(_behind_in_piece("stage__"), piece=OuterRef("stage__piece"))
-    begun = after.filter(Exists(Entry.objects.filter(stage=OuterRef("pk"), taken_back_at=None)))
-    entries = (
-        Entry.objects.filter(by=person, taken_back_at=None, at__gte=now - TAKE_BACK_WITHIN)
-        .select_related("stage__kind", "stage__piece")
-        .annotate(begun=Exists(begun))
-        .order_by("-at", "-id")
-    )
+    entry; here one query answers for all: whether anything stands at a later stage of the piece."""
+    entries = Entry.objects.filter(by=person, taken_back_at=None, at__gte=now - TAKE_BACK_WITHIN)
+    said = list(entries.select_related("stage__kind", "stage__piece").order_by("-at", "-id")[:MOST_LOGGED])
+    of_pieces = Entry.objects.filter(stage__piece__in={entry.stage.piece_id for entry in said}, taken_back_at=None)
+    furthest: dict[int, tuple[int, int]] = {}
+    for piece, *place in of_pieces.values_list("stage__piece", "stage__position", "stage") if said else ():
+        furthest[piece] = max(furthest.get(piece, (0, 0)), (place[0], place[1]))
     return [
-        Logged(entry, person.is_lead or not entry.begun)  # an annotation
-        for entry in entries[:MOST_LOGGED]
+        Logged(entry, person.is_lead or (entry.stage.position, entry.stage_id) >= furthest[entry.stage.piece_id])
+        for entry in said
     ]

@@ -56,10 +56,10 @@ def _held(stuck: Stuck, now: datetime) -> Held:
 
 def answers(stage: Stage, now: datetime) -> list[str]:
     """What was told to whoever was stuck here, in its order; nothing while it is stuck anew, for that is not answered."""
-    if Stuck.objects.standing().filter(stage=stage).exists():
+    said = list(Stuck.objects.filter(stage=stage).select_related("answered_by", "entry").order_by("answered_at"))
+    if any(stuck.answered_at is None for stuck in said):
         return []
-    told = Stuck.objects.filter(stage=stage, entry__taken_back_at=None).exclude(answer="").order_by("answered_at")
-    return [_ended(stuck, now) for stuck in told.select_related("answered_by")]
+    return [_ended(stuck, now) for stuck in said if stuck.answer and not stuck.entry.taken_back_at]
 
 
 def _ended(stuck: Stuck, now: datetime) -> str:
@@ -103,18 +103,24 @@ def _letter_sentences(stuck: Stuck, entry: Entry, now: datetime) -> list[str]:
     if had:
         sentence = ngettext("%(names)s had a letter at %(time)s.", "%(names)s had letters at %(time)s.", len(had))
         said.append(sentence % {"names": _names(had), "time": logged_at(letters[0].sent_at, now)})
-    if going := _still_to_tell(stuck, *STANDING):
+    going, held_up = _still_to_tell(stuck)
+    if going:
         sentence = ngettext("%(names)s gets a letter.", "%(names)s get a letter.", len(going))
         said.append(sentence % {"names": _names(going)})
-    if held_up := _still_to_tell(stuck, ErrandState.FAILED, ErrandState.UNKNOWN):
+    if held_up:
         said.append(_("The letter to %(names)s is held up. The office says why.") % {"names": _names(held_up)})
     return said if said or stuck.answered_at else [_("It stands first in the office. No letter goes.")]
 
 
-def _still_to_tell(stuck: Stuck, *states: ErrandState) -> list[str]:
-    errands = Errand.objects.filter(kind=Kind.TELL_LEAD, subject__startswith=f"{stuck.pk}-", state__in=states)
-    leads = [subject.partition("-")[2] for subject in errands.values_list("subject", flat=True)]
-    return [person.name for person in Person.objects.filter(pk__in=leads)]
+def _still_to_tell(stuck: Stuck) -> tuple[list[str], list[str]]:
+    """Who gets a letter, and whose is held up."""
+    ended = (ErrandState.FAILED, ErrandState.UNKNOWN)
+    errands = Errand.objects.filter(kind=Kind.TELL_LEAD, subject__startswith=f"{stuck.pk}-")
+    states = dict(errands.filter(state__in=[*STANDING, *ended]).values_list("subject", "state"))
+    leads = {int(subject.partition("-")[2]): state for subject, state in states.items()}
+    people = list(Person.objects.filter(pk__in=leads)) if leads else []
+    going = [person.name for person in people if leads[person.pk] not in ended]
+    return going, [person.name for person in people if leads[person.pk] in ended]
 
 
 def _names(names: Sequence[str]) -> str:

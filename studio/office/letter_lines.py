@@ -39,9 +39,10 @@ def notices_of(job: Job) -> QuerySet[Notice]:
 
 def held_up(job: Job) -> list[Notice]:
     """Those that do not leave unless a person says so."""
-    here = {notice.pk: notice for notice in notices_of(job).filter(state__in=_ON_ITS_WAY)}
-    ended = [ErrandState.FAILED, ErrandState.UNKNOWN]
-    return [here[key] for key, errand in _troubles(here.values()).items() if errand.state in ended]
+    ended = Errand.objects.filter(state__in=[ErrandState.FAILED, ErrandState.UNKNOWN], kind=Kind.SEND_LETTER)
+    subjects = list(ended.values_list("subject", flat=True))  # most of the time none, of any job
+    here = {str(notice.pk): notice for notice in notices_of(job).filter(pk__in=subjects)} if subjects else {}
+    return [here[key] for key in subjects if key in here and here[key].state in _ON_ITS_WAY]
 
 
 def notice_lines(notices: Sequence[Notice], now: datetime) -> list[NoticeLine]:

@@ -71,7 +71,7 @@ def link_for(token: str, today: date) -> Link | None:
     """The link that a token opens. Malformed, unknown, forged, revoked and expired do the same work and say the same."""
     shape = _TOKEN.fullmatch(token)
     public_id, given = shape.groups() if shape else _NOBODY
-    link = Link.objects.filter(public_id=public_id).first()
+    link = Link.objects.filter(public_id=public_id).select_related("contact", "job__client").first()
     good = signed(_text(public_id, link.version if link else 0), given)
     return link if link and good and opens(link, today) else None
 

@@ -1,5 +1,6 @@
 """The record: fields, constraints, and the questions that a screen asks of them. What changes rows is in ``actions``."""
 
+from studio.workshop.models.coming import Coming, coming, one_coming
 from studio.workshop.models.entries import Entry, Photo, PhotoState, Rendition, Says
 from studio.workshop.models.errand import STANDING, UNDERWAY, Errand, ErrandState, Kind
 from studio.workshop.models.history import History
@@ -16,6 +17,7 @@ __all__ = [
     "Absence",
     "Client",
     "Closure",
+    "Coming",
     "Confirmation",
     "Contact",
     "Entry",
@@ -47,4 +49,6 @@ __all__ = [
     "Studio",
     "Wanted",
     "Week",
+    "coming",
+    "one_coming",
 ]

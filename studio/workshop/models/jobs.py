@@ -122,12 +122,6 @@ class StageQuerySet(models.QuerySet["Stage"]):
         """What can be gone on with. It is put together once, since that takes longer than to answer it."""
         return self.filter(pk__in=RawSQL(*_can_go_on()))  # noqa: S611 - our own words, with nothing of anybody's in them
 
-    def on_bench_of(self, person: Person) -> "StageQuerySet":
-        """Given to this person, to nobody, or to somebody who has left; the first van first."""
-        mine = self.filter(Q(maker=person) | Q(maker=None) | Q(maker__is_active=False))
-        van = models.F("piece__job__van_day").asc(nulls_last=True)
-        return mine.order_by(van, "piece__job_id", "piece__position", "piece_id", "position", "id")
-
 
 @functools.cache
 def _can_go_on() -> tuple[str, tuple[object, ...]]:
