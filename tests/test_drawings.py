@@ -10,6 +10,7 @@ from PIL import Image, ImageChops, ImageFilter, ImageStat
 
 from fixtures.photos import draw
 from fixtures.photos.draw import DRAWINGS, PROPS, STATES, drawing
+from fixtures.photos.many import drawn
 
 SCRIPT = Path(draw.__file__)
 SMALL = (320, 240)
@@ -27,8 +28,8 @@ def colour(picture: Image.Image, box: tuple[int, int, int, int]) -> list[float]:
 def test_one_short_script_draws_them_all() -> None:
     text = SCRIPT.read_text()
     assert len(text.splitlines()) <= LONGEST_SCRIPT
-    # phone.py makes the files of a phone, with what is around the pixels, for the tests of what comes in.
-    assert {path.name for path in SCRIPT.parent.glob("*.py")} == {"__init__.py", "draw.py", "phone.py"}
+    # phone.py makes the files of a phone, with what is around the pixels, for the tests of what comes in; many.py runs the script.
+    assert {path.name for path in SCRIPT.parent.glob("*.py")} == {"__init__.py", "draw.py", "many.py", "phone.py"}
 
 
 def test_it_needs_nothing_but_pillow() -> None:
@@ -90,3 +91,14 @@ def test_what_is_not_drawn_is_a_mistake() -> None:
     for prop, state in (("teapot", "paint"), ("snail", "eaten")):
         with pytest.raises(KeyError):
             drawing(prop, state, SMALL)
+
+
+def test_many_come_in_their_order_and_no_two_are_alike() -> None:
+    first, second = drawn([("snail", "prime"), ("snail", "prime")])
+    assert Image.open(BytesIO(first)).size == (1280, 960)
+    assert (first, second) == (drawing("snail", "prime", seed=0), drawing("snail", "prime", seed=1))
+
+
+def test_what_cannot_be_drawn_is_said() -> None:
+    with pytest.raises(ChildProcessError, match="snail, flight could not be drawn"):
+        list(drawn([("snail", "flight")]))

@@ -3,8 +3,8 @@
     python -m tests.measure.footprint [--keep]
 
 A fresh clone of this checkout's newest commit, without .venv, is started as README says, by the python3 of the machine. The
-first start is the cold one: it makes .venv, from pip's own cache where there is one, and loads the demo. Each later one on
-the same data folder is a warm one. Both last until the ready file is there. Then each page of the office, the bench and a client
+first start is the cold one: it makes .venv, from pip's own cache where there is one, and loads the demo; that of the other broker
+has .venv and loads the demo only. Each later one on the same data folder is a warm one. Both last until the ready file is there. Then each page of the office, the bench and a client
 is fetched once, as a browser finds them: by the links. Memory is read 30 s after the ready file: the proportional set size (PSS, what
 proc(5) says of smaps_rollup: shared pages are divided among those that share them) of ``up`` and all its descendants, with a
 private Redis and two prefork children, and on the folder with two solo workers, in turn. The last line is JSON, the worst of each.
@@ -126,16 +126,14 @@ def measure(folder: Path) -> tuple[dict[str, float], list[list[object]]]:
         for broker in ("redis", "folder"):
             place = folder / broker
             place.mkdir(exist_ok=True)
-            if number == 0:
+            starts = ("first", "warm") if number == 0 else ("warm",)
+            for start in starts:
                 with running(place, broker, root=clone, python=python, ready_s=COLD_READY_S) as up:
-                    (cold if broker == "redis" else []).append(up.ready_s)
-                    rows.append([broker, f"{up.ready_s:.1f} first", "", "", ""])
-            with running(place, broker, root=clone, python=python) as up:
-                warm.append(up.ready_s)
-                pages, used = _idle(place, up)
+                    (warm if start == "warm" else cold).append(up.ready_s)
+                    pages, used = _idle(place, up)
                 idle.append(sum(used.values()))
                 parts = ", ".join(f"{name.partition(' ')[2]} {mb:.0f}" for name, mb in used.items())
-                rows.append([broker, f"{up.ready_s:.2f} warm", pages, f"{idle[-1]:.0f}", parts])
+                rows.append([broker, f"{up.ready_s:.2f} {start}", pages, f"{idle[-1]:.0f}", parts])
     figures = {"idle_mb": max(idle), "cold_start_s": max(cold), "warm_start_s": max(warm)}
     return {name: round(figure, 1) for name, figure in figures.items()}, rows
 

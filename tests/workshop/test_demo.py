@@ -1,6 +1,6 @@
 """The demo studio tells the same story whatever day it is loaded on."""
 
-from collections.abc import Callable
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, timedelta
 from io import StringIO
 
@@ -48,19 +48,18 @@ DAYS = {
     "before work": datetime(2026, 12, 1, 5, 0, tzinfo=UTC),
 }
 
-Drawing = Callable[..., bytes]
-
 
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> set[tuple[str, str]]:
     """Drawings are made small here, and which were asked for is remembered."""
     found: set[tuple[str, str]] = set()
 
-    def small(prop: str, state: str, seed: int) -> bytes:
-        found.add((prop, state))
-        return builders.jpeg(f"#{len(found) * 9 + seed % 9:02x}6655", (320, 240))
+    def small(wanted: Iterable[tuple[str, str]]) -> Iterator[bytes]:
+        for seed, one in enumerate(wanted):
+            found.add(one)
+            yield builders.jpeg(f"#{seed * 9:02x}6655", (320, 240))
 
-    monkeypatch.setattr(command, "drawing", small)
+    monkeypatch.setattr(command, "drawn", small)
     return found
 
 

@@ -1,9 +1,10 @@
 """Fills an empty record with the demo studio, by the same actions and duties that real work goes through."""
 
+from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
-from itertools import product
+from itertools import islice, product, repeat
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -15,7 +16,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from fixtures import demo
-from fixtures.photos.draw import drawing
+from fixtures.photos.many import drawn
 from studio.craft.explain import Reading, explain_all
 from studio.craft.methods import scaled_min
 from studio.craft.network import lay_out
@@ -58,7 +59,8 @@ class Command(BaseCommand):
             person = actions.add_person(name=name, email=email, role=Role(role), password=None, by=None, now=began)
             person.skills.set(StageKind.objects.filter(key__in=kinds))
         _close_the_shop(now)
-        loaded = [(told, _load(told, began, now)) for told in demo.JOBS]
+        shots = drawn(_wanted())
+        loaded = [(told, _load(told, shots, began, now)) for told in demo.JOBS]
         _send_away(now)
         _time_the_vans({job.pk: told.hand for told, job in loaded}, now)
         ines = Person.objects.get(name="Ines")
@@ -110,7 +112,14 @@ def _stands(one: Reading, hand: int) -> bool:
     return one.hand is not None and least <= one.hand <= most and one.over == (hand < 0)
 
 
-def _load(told: demo.Job, began: datetime, now: datetime) -> Job:
+def _wanted() -> Iterator[tuple[str, str]]:
+    """The photographs of all jobs, in the order in which they are loaded."""
+    for piece in (piece for job in demo.JOBS for piece in job.pieces):
+        for logged in (stage.logged for stage in piece.stages if stage.logged and stage.logged.drawn):
+            yield from repeat((piece.subject, logged.drawn), logged.photos)
+
+
+def _load(told: demo.Job, shots: Iterator[bytes], began: datetime, now: datetime) -> Job:
     ines = Person.objects.get(name="Ines")
     client = actions.add_client(name=told.client, by=ines, now=began)
     van = _worked(_today(now), 5 * (1 + demo.JOBS.index(told)))  # to begin with
@@ -128,11 +137,13 @@ def _load(told: demo.Job, began: datetime, now: datetime) -> Job:
     contact = actions.add_contact(client, name=told.contact, email=address, by=ines, now=began)
     actions.give_link(contact, job, by=ines, now=began)
     for piece in told.pieces:
-        _load_piece(job, piece, ines, began, now)
+        _load_piece(job, piece, shots, ines, began, now)
     return job
 
 
-def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: datetime) -> None:
+def _load_piece(
+    job: Job, told: demo.Piece, shots: Iterator[bytes], ines: Person, began: datetime, now: datetime
+) -> None:
     longest_m = Decimal(told.longest_m)
     piece = actions.add_piece(
         job,
@@ -143,7 +154,7 @@ def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: 
         by=ines,
         now=began,
     )
-    for number, line in enumerate(told.stages):
+    for line in told.stages:
         maker = Person.objects.get(name=line.maker) if line.maker else None
         kind = StageKind.objects.get(name=line.kind)
         stage = actions.add_stage(
@@ -164,7 +175,7 @@ def _load_piece(job: Job, told: demo.Piece, ines: Person, began: datetime, now: 
             entry_id=uuid4(),
             stage=stage,
             says=Says.DONE if line.logged.done else Says.PHOTO,
-            photos=_photos(told.subject, line.logged, seed=piece.pk * 100 + number * 10),
+            photos=[_photo(shot) for shot in islice(shots, line.logged.photos if line.logged.drawn else 0)],
             sentence=line.logged.sentence,
             by=Person.objects.get(name=line.logged.by),
             now=at,
@@ -186,12 +197,6 @@ def _look(entry: Entry, by: Person, at: datetime) -> None:
 def _say_stuck(stage: Stage, words: str, now: datetime) -> None:
     by, at = stage.maker or Person.objects.get(name="Bo"), _hour(now, 0, 8)
     actions.say_stuck(entry_id=uuid4(), stage=stage, needs=Needs.ANSWER, sentence=words, by=by, now=at)
-
-
-def _photos(subject: str, logged: demo.Logged, seed: int) -> tuple[photos.Kept, ...]:
-    return tuple(
-        _photo(drawing(subject, logged.drawn, seed=seed + each)) for each in range(logged.photos if logged.drawn else 0)
-    )
 
 
 def _photo(content: bytes) -> photos.Kept:
