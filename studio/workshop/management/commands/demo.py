@@ -1,11 +1,15 @@
 """Fills an empty record with the demo studio, by the same actions and duties that real work goes through."""
 
+import os
+import sys
+from argparse import ArgumentParser
 from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
 from itertools import islice, product, repeat
 from pathlib import Path
+from threading import Thread
 from typing import Any
 from uuid import uuid4
 from zoneinfo import ZoneInfo
@@ -13,6 +17,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.core.files.uploadedfile import TemporaryUploadedFile
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 from django.utils import timezone
 
 from fixtures import demo
@@ -22,6 +27,7 @@ from studio.craft.methods import scaled_min
 from studio.craft.network import lay_out
 from studio.craft.plan import plan
 from studio.workshop import actions, duties, photos
+from studio.workshop.management.troubles import TROUBLES, in_words
 from studio.workshop.models import (
     Entry,
     Errand,
@@ -47,10 +53,22 @@ FRIDAY, MOST_PLANS = 4, 60
 class Command(BaseCommand):
     help = "Loads the invented demo studio into an empty record."
 
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--with-parent", action="store_true", help="ends when whoever started it does")
+
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["with_parent"]:
+            Thread(target=_end_with_parent, daemon=True).start()
         if Person.objects.exists():
             raise CommandError("There are people here already, so the demo was not loaded.")
-        now = timezone.now()
+        try:
+            with transaction.atomic():  # cut off half way, it is loaded anew next time
+                self._load(timezone.now())
+        except TROUBLES as error:
+            sys.exit(in_words(error))
+        self.stdout.write(f"The demo studio {demo.STUDIO} is loaded.")
+
+    def _load(self, now: datetime) -> None:
         actions.set_out_studio()
         Studio.objects.update(name=demo.STUDIO, demo=True)
         began = now - timedelta(days=40)
@@ -68,7 +86,11 @@ class Command(BaseCommand):
             actions.confirm_words(job, words=told.words, after=None, by=ines, now=_hour(now, 0, 10))
         for errand in Errand.objects.filter(kind=Kind.REFRESH_PLAN, state=ErrandState.WAITING):
             duties.run(errand.pk, lambda: now)
-        self.stdout.write(f"The demo studio {demo.STUDIO} is loaded.")
+
+
+def _end_with_parent() -> None:
+    os.read(sys.stdin.fileno(), 1)  # waits until the other end is closed
+    os._exit(1)
 
 
 def _send_away(now: datetime) -> None:

@@ -1,10 +1,9 @@
 """Runs the studio in the foreground: `python3 manage.py up`."""
 
 import argparse
-import errno
 import os
 import secrets
-import shutil
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import Any, TypeVar
 
 from django.conf import settings
 from django.core.management import BaseCommand, call_command
-from django.db import Error, connection, connections, transaction
+from django.db import connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
@@ -21,10 +20,9 @@ from studio.front.signin import openers
 from studio.running import run
 from studio.running.supervisor import GiveUp
 from studio.workshop import actions, errands
+from studio.workshop.management.troubles import TROUBLES, in_words
 from studio.workshop.models import Person, Role
-from studio.workshop.photos import DiskFull
 
-LEAST_ROOM_BYTES = 5_000_000  # with less, whatever went wrong went wrong for that
 T = TypeVar("T")
 
 
@@ -63,8 +61,8 @@ class Command(BaseCommand):
             run.run(wishes, record, self._say)
         except GiveUp as problem:
             sys.exit(str(problem))  # a CommandError would be printed with that word before the sentence
-        except (Error, OSError, DiskFull, actions.Refused) as error:
-            sys.exit(_in_words(error))
+        except TROUBLES as error:
+            sys.exit(in_words(error))
 
     def _say(self, line: str) -> None:
         """At once, also into a file or a pipe: somebody waits for the address."""
@@ -76,21 +74,6 @@ def _port(word: str) -> int:
     if not word.isdecimal() or int(word) > 65535:
         raise argparse.ArgumentTypeError(f"{word} is no port. Write a number from 1 to 65535.")
     return int(word)
-
-
-def _in_words(error: Exception) -> str:
-    """SQLite and a full disk say many things, of which some name neither."""
-    cause = error.__cause__ if isinstance(error, DiskFull) else error
-    number = cause.errno if isinstance(cause, OSError) else None
-    free = shutil.disk_usage(settings.DATA).free
-    if number in {errno.ENOSPC, errno.EDQUOT} or (number is None and free < LEAST_ROOM_BYTES):
-        return f"The disk of {settings.DATA} is full. Make room and start again, or choose another folder with --data."
-    if isinstance(error, actions.Refused):
-        return str(error)
-    if isinstance(cause, OSError):
-        return f"{cause.filename or settings.DATA} cannot be used ({cause.strerror}). Put that right and start again."
-    advice = "Look at STUDIO_DATABASE_URL." if connection.vendor == "postgresql" else "Try another folder with --data."
-    return f"The database cannot be used. {advice} It said: {' '.join(str(error).split())}"
 
 
 def _briefly(question: Callable[[], T]) -> T:
@@ -126,10 +109,32 @@ def _prepare(open_to_network: bool) -> None:
             "lead's e-mail address, start the studio without --host, and open the link that was printed."
         )
     if not Person.objects.exists():
-        with transaction.atomic():  # cut off half way, it is loaded anew next time
-            call_command("demo")
+        _load_demo()
     errands.sweep(timezone.now())
     connections.close_all()
+
+
+def _load_demo() -> None:
+    """In a process of its own, whose memory goes with it. It ends with this one, and leaves nothing then."""
+    connections.close_all()
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo", "--with-parent"]
+    told = {
+        "STUDIO_DATA": str(settings.DATA),
+        "STUDIO_BROKER_URL": str(app.conf.broker_url),
+        "STUDIO_ADDRESS": settings.ADDRESS,
+    }
+    with subprocess.Popen(
+        command,
+        env={**os.environ, **told},
+        stdin=subprocess.PIPE,  # closed when this process ends, however it ends
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,  # Ctrl-C is for this one
+    ) as child:
+        *lines, last = (child.stderr.read() if child.stderr else "").splitlines() or [""]
+    print(*lines, sep="\n", end="", file=sys.stderr)
+    if child.returncode:
+        raise GiveUp(last or "The demo could not be loaded. Start again.")
 
 
 def _lead_has_password() -> bool:
