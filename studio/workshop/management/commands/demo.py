@@ -71,7 +71,7 @@ class Command(BaseCommand):
     def _load(self, now: datetime) -> None:
         actions.set_out_studio()
         Studio.objects.update(name=demo.STUDIO, demo=True)
-        began = now - timedelta(days=40)
+        began = _hour(now, 28, 9)
         for name, role, kinds in demo.PEOPLE:
             email = f"{name.lower()}@bodkinyard.example"
             person = actions.add_person(name=name, email=email, role=Role(role), password=None, by=None, now=began)
