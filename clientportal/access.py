@@ -43,6 +43,7 @@ def opened(finds: Finds[P]) -> Callable[[View[P]], Callable[..., HttpResponseBas
 
         @wraps(view)
         def door(request: HttpRequest, token: str, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+            studio = None
             try:
                 with reading_as_portal():
                     studio = Studio.objects.first()
@@ -50,7 +51,7 @@ def opened(finds: Finds[P]) -> Callable[[View[P]], Callable[..., HttpResponseBas
                         return answer(request, token, *args, **kwargs)
             except Http404:
                 closed_doors.count(request)  # outside: a cache may lie in the database
-                return link_not_open(request)
+                return link_not_open(request, studio)
 
         return door
 

@@ -109,6 +109,12 @@ def hosts(name: str, address: str) -> list[str]:
     return [_host(word) for word in found]
 
 
+def check_proxy(secure: bool, peer: str) -> None:
+    """Raises BadSetting where every request would be plain http, and be sent on to https for ever."""
+    if secure and not peer:
+        raise BadSetting("STUDIO_PROXY", "write the IP address from which the proxy that speaks https connects.")
+
+
 def proxy(name: str) -> str:
     """The IP address from which the reverse proxy connects, ``*`` for any, or nothing where there is none."""
     value = text(name)

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from studio import logs
 from studio.front import sheets
 from studio.front.csp import CLIENT
+from studio.workshop.models import Studio
 
 _TOO_LARGE = (RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent)
 _NUMBER = "NUMBER"  # stands for the id of the request, by which its lines are found in the log
@@ -58,18 +59,19 @@ _DISK_FULL: Final = _bare(
 )
 
 
-def link_not_open(request: HttpRequest) -> HttpResponse:
+def link_not_open(request: HttpRequest, studio: Studio | None = None) -> HttpResponse:
     """The one answer to every client's address that does not open, so that it tells nothing about what there is."""
-    return _not_open(_("This link no longer opens."), _("Ask whoever sent it for a new one."))
+    return _not_open(_("This link no longer opens."), _("Ask whoever sent it for a new one."), studio)
 
 
-def way_in_not_open(request: HttpRequest) -> HttpResponse:
+def way_in_not_open(request: HttpRequest, studio: Studio | None = None) -> HttpResponse:
     """The one answer to every invitation that does not open."""
-    return _not_open(_("This way in no longer opens."), _("Ask the lead for a new one."))
+    return _not_open(_("This way in no longer opens."), _("Ask the lead for a new one."), studio)
 
 
-def _not_open(what: str, advice: str) -> HttpResponse:
-    return HttpResponseNotFound(render_to_string("front/trouble.html", {"what": what, "advice": advice}))
+def _not_open(what: str, advice: str, studio: Studio | None = None) -> HttpResponse:
+    told = {"what": what, "advice": advice, "demo": bool(studio and studio.demo)}
+    return HttpResponseNotFound(render_to_string("front/trouble.html", told))
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

@@ -7,6 +7,7 @@ from typing import Any
 import waitress
 from django.conf import settings
 
+from studio import env
 from studio.env import BadSetting
 from studio.wsgi import application
 
@@ -26,9 +27,7 @@ def proxy() -> dict[str, Any]:
 
 
 def serve(host: str, port: int) -> None:
-    if settings.SECURE and not settings.PROXY:
-        # Every request would be plain http, and be sent on to https for ever.
-        raise BadSetting("STUDIO_PROXY", "write the IP address from which the proxy that speaks https connects.")
+    env.check_proxy(settings.SECURE, settings.PROXY)
     # Raised in the main loop, it lets the requests that are being answered end.
     signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(0))
     waitress.serve(

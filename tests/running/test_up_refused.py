@@ -11,6 +11,7 @@ from django.core.management import call_command
 from django.db import OperationalError, connection
 from django.db.migrations.recorder import MigrationRecorder
 
+from studio.env import BadSetting
 from studio.running import run
 from studio.running.supervisor import GiveUp
 from studio.workshop import actions
@@ -103,3 +104,11 @@ def test_a_demo_that_breaks_leaves_nothing(published: list[str], monkeypatch: py
         call_command("demo")
     assert not Person.objects.exists()
     assert Path(settings.DATA).is_dir()
+
+
+def test_https_without_a_proxy_starts_nothing(monkeypatch: pytest.MonkeyPatch, settings: Any) -> None:
+    monkeypatch.setenv("STUDIO_OPENER_NONCE", "")
+    monkeypatch.setattr(run, "run", pytest.fail)
+    settings.SECURE, settings.PROXY = True, ""
+    with pytest.raises(BadSetting, match=r"^STUDIO_PROXY: write"):
+        call_command("up")

@@ -11,6 +11,7 @@ from studio.front.signin import enter, home_of
 from studio.letterbox.forms import ChosenPassword
 from studio.workshop import actions
 from studio.workshop.invitations import person_for
+from studio.workshop.models import Studio
 
 
 @sensitive_post_parameters("password", "again")
@@ -28,13 +29,13 @@ def _answer(request: HttpRequest, token: str) -> HttpResponse:
     now = timezone.now()
     person = person_for(token, now)
     if person is None:
-        return way_in_not_open(request)
+        return way_in_not_open(request, Studio.objects.first())
     form = ChosenPassword(request.POST if request.method == "POST" else None, person=person)
     if form.is_valid():
         try:
             person = actions.accept_invitation(person, form.cleaned_data["password"], now=now)
         except actions.Refused:  # somebody else was faster by the same link
-            return way_in_not_open(request)
+            return way_in_not_open(request, Studio.objects.first())
         return enter(request, person, home_of(person))
     return render(
         request, "letterbox/come_in.html", {"form": form, "somebody": person}, status=422 if form.errors else 200

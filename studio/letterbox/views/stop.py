@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 from studio.front.errors import link_not_open
 from studio.workshop import actions
 from studio.workshop.links import link_to_stop, opens
-from studio.workshop.models import Link
+from studio.workshop.models import Link, Studio
 
 
 @csrf_exempt  # a mail program posts here by itself (RFC 8058, 3.2), without a cookie; the token is what lets it
@@ -21,7 +21,7 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
     asks for them again. Where the page itself is closed, nothing is told of the job, and nothing but the end is to be had. The answer to a POST is the page itself and no redirect, as the RFC wants it."""
     link = link_to_stop(token)
     if link is None:
-        return link_not_open(request)
+        return link_not_open(request, Studio.objects.first())
     open_page = opens(link, timezone.localdate())
     if request.method == "POST":
         again = open_page and request.POST.get("letters") == "again"

@@ -15,6 +15,7 @@ from django.db import connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
+from studio import env
 from studio.celery import app
 from studio.front.signin import openers
 from studio.running import run
@@ -38,6 +39,7 @@ class Command(BaseCommand):
         parser.add_argument("--broker", choices=("auto", "redis", "folder"), default="auto")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        env.check_proxy(settings.SECURE, settings.PROXY)
         # A new word each run, which the web inherits: the links that open straight in end with the run.
         os.environ["STUDIO_OPENER_NONCE"] = secrets.token_urlsafe(16)
         wishes = run.Wishes(
