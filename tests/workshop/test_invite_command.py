@@ -82,3 +82,14 @@ _prepare(open_to_network=False)
 print(Studio.objects.get().demo, Person.objects.count(), Job.objects.count())
 """
     assert said(start_in(script, data=tmp_path)) == "False 1 0"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("given", "told"), [("", 1), ("https://yard.example", 0)])
+def test_it_says_what_to_do_where_the_studio_answers_elsewhere(
+    monkeypatch: pytest.MonkeyPatch, given: str, told: int
+) -> None:
+    monkeypatch.setenv("STUDIO_ADDRESS", given)
+    out = StringIO()
+    call_command("invite", "ines@yard.example", stdout=out)
+    assert out.getvalue().count("Where up prints another address") == told

@@ -1,9 +1,11 @@
 """Makes a way in for somebody: `python3 manage.py invite ines@yard.example`."""
 
 import argparse
+import os
 from datetime import datetime
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.management import BaseCommand, CommandError, call_command
 from django.core.validators import validate_email
@@ -18,6 +20,7 @@ _PRINTED = """{person} comes in by this link and chooses a password there. It op
     {address}
 
 Earlier links no longer open. The studio must be running: python3 manage.py up"""
+_ELSEWHERE = "Where up prints another address, with another port for example, write that in place of {address}."
 
 
 class Command(BaseCommand):
@@ -46,6 +49,8 @@ class Command(BaseCommand):
         self.stdout.write(
             _PRINTED.format(person=person, until=f"{until:%a %-d %b %H:%M}", address=invitations.address_for(person))
         )
+        if not os.environ.get("STUDIO_ADDRESS"):
+            self.stdout.write(_ELSEWHERE.format(address=settings.ADDRESS))
 
     def _invited(self, email: str, now: datetime, options: dict[str, Any]) -> Person:
         if Person._meta.db_table not in connection.introspection.table_names():  # a folder that nothing ran on yet
