@@ -9,10 +9,14 @@ import pytest
 from PIL import Image, ImageChops, ImageFilter, ImageStat
 
 from fixtures.photos import draw
-from fixtures.photos.draw import DRAWINGS, PROPS, STATES, drawing
+from fixtures.photos.draw import DRAWINGS, STATES, drawing
+from fixtures.photos.forms import PROPS
 from fixtures.photos.many import drawn
+from tests import house
 
 SCRIPT = Path(draw.__file__)
+PARTS = ("draw.py", "forms.py", "scene.py")
+TEXTS = [(SCRIPT.parent / name).read_text() for name in PARTS]
 SMALL = (320, 240)
 LONGEST_SCRIPT = 500
 
@@ -26,18 +30,19 @@ def colour(picture: Image.Image, box: tuple[int, int, int, int]) -> list[float]:
 
 
 def test_one_short_script_draws_them_all() -> None:
-    text = SCRIPT.read_text()
-    assert len(text.splitlines()) <= LONGEST_SCRIPT
+    assert sum(len(text.splitlines()) for text in TEXTS) <= LONGEST_SCRIPT
+    assert all(len(text.splitlines()) <= house.LONGEST_MODULE for text in TEXTS)
     # phone.py makes the files of a phone, with what is around the pixels, for the tests of what comes in; many.py runs the script.
-    assert {path.name for path in SCRIPT.parent.glob("*.py")} == {"__init__.py", "draw.py", "many.py", "phone.py"}
+    assert {path.name for path in SCRIPT.parent.glob("*.py")} == {*PARTS, "__init__.py", "many.py", "phone.py"}
 
 
 def test_it_needs_nothing_but_pillow() -> None:
-    nodes = list(ast.walk(ast.parse(SCRIPT.read_text())))
+    nodes = [node for text in TEXTS for node in ast.walk(ast.parse(text))]
     names = {node.module or "" for node in nodes if isinstance(node, ast.ImportFrom)}
     names |= {one.name for node in nodes if isinstance(node, ast.Import) for one in node.names}
+    names -= {f"fixtures.photos.{part.removesuffix('.py')}" for part in PARTS}
     assert {name.partition(".")[0] for name in names} <= sys.stdlib_module_names | {"PIL"}
-    assert "ImageFont" not in SCRIPT.read_text()
+    assert not any("ImageFont" in text for text in TEXTS)
 
 
 def test_every_prop_is_among_them() -> None:
