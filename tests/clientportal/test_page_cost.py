@@ -20,16 +20,6 @@ from tests.conftest import NOW
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "portal"])
 
 
-@pytest.fixture
-def can() -> Job:
-    return builders.job()
-
-
-@pytest.fixture
-def priya(can: Job) -> Link:
-    return builders.link(can)
-
-
 def test_the_same_number_of_queries_at_5_and_at_200_photos(can: Job, priya: Link) -> None:
     counts = []
     for more, first in ((5, 0), (195, 5)):

@@ -18,16 +18,6 @@ pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "port
 WEEK = timedelta(days=7)
 
 
-@pytest.fixture
-def can() -> Job:
-    return builders.job()
-
-
-@pytest.fixture
-def priya(can: Job) -> Link:
-    return builders.link(can)
-
-
 def test_the_whole_page_in_its_order(can: Job, priya: Link) -> None:
     builders.confirm(can, words="It is on time.", by=builders.lead(), now=NOW)
     builders.log_done(builders.stage(can), sentence="Cut from six blocks.", now=NOW - WEEK)

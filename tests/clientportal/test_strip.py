@@ -51,16 +51,6 @@ def test_todays_mark_strikes_through_no_label() -> None:
     assert told.weeks[2].label is None
 
 
-@pytest.fixture
-def can() -> Job:
-    return builders.job()
-
-
-@pytest.fixture
-def priya(can: Job) -> Link:
-    return builders.link(can)
-
-
 def van(job: Job, day: date | None) -> None:
     Job.objects.filter(pk=job.pk).update(van_day=day)
 
