@@ -94,6 +94,11 @@ def test_a_new_job_has_its_answer_as_soon_as_the_plan_is_drawn(office: Browser) 
     assert fresh.content.decode().startswith('<div id="stands"')
     assert "days in hand" in text(fresh)
     assert "being drawn" not in text(fresh)
+    # What the plan says of the stages comes along.
+    assert "not in the plan yet" in html
+    assert '<div id="pieces" hx-swap-oob="true">' in fresh.content.decode()
+    assert "not in the plan yet" not in text(fresh)
+    assert "hx-swap-oob" not in office.get(here).content.decode()
     Job.objects.update(closed_on=date(2026, 3, 10))
     builders.job("Boot", client="Hillfoot School")
     assert "being drawn" not in text(office.get(here))
