@@ -43,6 +43,11 @@ class Route:
         return "/" + _ARGUMENT.sub(lambda argument: str(found[argument[1]]), self.path)
 
 
+def tampered(signed: str) -> str:
+    """The same with its last character changed: to another one whatever it was, as it is drawn anew in each run."""
+    return signed[:-1] + ("B" if signed[-1] == "A" else "A")
+
+
 def routes(under: str = "") -> list[Route]:
     """All of them, or those whose address begins with ``under``."""
     return [route for route in _walk(get_resolver(), "") if route.path.startswith(under)]

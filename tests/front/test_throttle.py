@@ -23,7 +23,7 @@ from studio.front import known_browsers, throttle
 from studio.running.place import free_port
 from studio.workshop import actions, invitations
 from studio.workshop.models import Person, Role
-from tests import builders
+from tests import builders, doors
 from tests.conftest import NOW, need_service
 from tests.running.test_supervisor import wait_for
 
@@ -187,7 +187,7 @@ def forged(good: str, ines: Person) -> Iterator[str]:
         "é",
         "%00",
         good[:-1],
-        good[:-1] + ("A" if good[-1] != "A" else "B"),
+        doors.tampered(good),
         good + "A",
         f"x{good}",
     )

@@ -10,7 +10,7 @@ from django.test import Client as Browser
 from studio.workshop import actions
 from studio.workshop.invitations import path_for
 from studio.workshop.models import Person
-from tests import builders
+from tests import builders, doors
 from tests.conftest import NOW
 from tests.office.rows import text
 
@@ -78,7 +78,7 @@ def failing(ada: Person, why: str) -> str:
     path = path_for(ada)
     match why:
         case "forged":
-            return path[:-2] + ("A" if path[-2] != "A" else "B") + "/"
+            return doors.tampered(path.removesuffix("/")) + "/"
         case "unknown":
             return path.replace(f"/{ada.pk}.", f"/{ada.pk + 1000}.")
         case "malformed":
