@@ -27,7 +27,8 @@ def work(stage: Stage, now: datetime, *, sentence: str = "", for_client: bool = 
 
 def _last_photo(piece: Piece, now: datetime) -> tuple[Picture | None, str]:
     photos = Photo.objects.standing().filter(stage__piece=piece, state=PhotoState.DEVELOPED)
-    newest = photos.order_by("-at", "-id").select_related("stage__kind").prefetch_related("renditions").first()
+    named = photos.select_related("stage__kind").only("at", "stage__title", "stage__kind__name")
+    newest = named.prefetch_related("renditions").order_by("-at", "-id").first()
     if newest is None:
         return None, ""
     return picture(newest, f"{piece}, {newest.stage}"), words.when(newest.at, now)

@@ -112,7 +112,7 @@ class StageKind(models.Model):
 class StageQuerySet(models.QuerySet["Stage"]):
     def told(self) -> "StageQuerySet":
         """With all that a line about a stage names."""
-        return self.select_related("kind", "piece__job__client", "maker", "done_by")
+        return self.select_related("kind", "piece__job", "maker")
 
     def first_left(self) -> "StageQuerySet":
         """The first stage of each piece that is not done, in jobs that are still going."""
