@@ -144,8 +144,8 @@ def logged_by(person: Person, now: datetime) -> list[Logged]:
     entry; here one query answers for all: whether anything stands at a later stage of the piece."""
     entries = Entry.objects.filter(by=person, taken_back_at=None, at__gte=now - TAKE_BACK_WITHIN)
     named = ("stage__title", "stage__position", "stage__kind__name", "stage__piece__name")
-    said = entries.select_related("stage__kind", "stage__piece").only("says", "at", *named)
-    said = list(said.order_by("-at", "-id")[:MOST_LOGGED])
+    lines = entries.select_related("stage__kind", "stage__piece").only("says", "at", *named)
+    said = list(lines.order_by("-at", "-id")[:MOST_LOGGED])
     of_pieces = Entry.objects.filter(stage__piece__in={entry.stage.piece_id for entry in said}, taken_back_at=None)
     furthest: dict[int, tuple[int, int]] = {}
     for piece, *place in of_pieces.values_list("stage__piece", "stage__position", "stage") if said else ():

@@ -47,16 +47,13 @@ def _more(studio: Studio, today: date) -> list[tuple[str, str, str]]:
     mail = letters.server()
     closure = Closure.objects.filter(last_day__gte=today).order_by("first_day", "pk").first()
     shut = f"the next is {closure}, {short_day(closure.first_day, today)}" if closure else "none are coming"
+    post = f"leaves through {mail.host}" if mail else "lies in the outbox, and nobody is written to"
     leave = [("office-own-studio", "Start with our own studio", "in place of the demo, which is then gone")]
     return [
         *(leave if studio.demo else ()),
         ("office-hours", "Hours", f"when the shop is open: {told_week(studio.hours)}"),
         ("office-closures", "Closed days", f"and public holidays: {shut}"),
-        (
-            "office-mail",
-            "Mail",
-            f"letters {'leave through ' + mail.host if mail else 'lie in the outbox, and nobody is written to'}",
-        ),
+        ("office-mail", "Mail", post),
         ("office-people", "People", "who work here, what they do and when, and their passwords"),
         ("office-places", "Places", f"where things are made: {many(Place.objects.count(), 'place')}"),
         ("office-kinds", "Kinds of work", "with their hours, and the studio's own sentence for each"),
