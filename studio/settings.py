@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlsplit
 
-from studio import env
+from studio import env, keys
 from studio.running import folder
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -14,13 +14,13 @@ OUTBOX = DATA / "outbox"
 FILE_UPLOAD_TEMP_DIR = DATA / "arriving"
 env.made("DATA", DATA, MEDIA_ROOT, OUTBOX, FILE_UPLOAD_TEMP_DIR)
 
-SECRET_KEY = env.secret("SECRET_KEY", DATA / "secret.key")
+SECRET_KEY = keys.secret("SECRET_KEY", DATA / "secret.key")
 # Clients' links are signed with a key of their own, so that either can be changed without the other.
 LINK_KEY_FILE = DATA / "link.key"  # manage.py rotate_link_key puts a new key first, and keeps the earlier ones
-LINK_KEY, *_earlier = env.keys("LINK_KEY", LINK_KEY_FILE)
-LINK_KEY_FALLBACKS = [*_earlier, *env.earlier_keys("LINK_KEY_FALLBACKS")]
+LINK_KEY, *_earlier = keys.every("LINK_KEY", LINK_KEY_FILE)
+LINK_KEY_FALLBACKS = [*_earlier, *keys.earlier("LINK_KEY_FALLBACKS")]
 
-METRICS_KEY = env.secret("METRICS_KEY", DATA / "metrics.key")
+METRICS_KEY = keys.secret("METRICS_KEY", DATA / "metrics.key")
 
 ADDRESS = env.address("ADDRESS", "http://127.0.0.1:8000")
 SECURE = ADDRESS.startswith("https://")
@@ -174,7 +174,7 @@ FILE_UPLOAD_PERMISSIONS = 0o600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
 
-CELERY_BROKER_URL = env.text("BROKER_URL", folder.address(DATA / "broker"))
+CELERY_BROKER_URL = env.broker("BROKER_URL", folder.address(DATA / "broker"))
 CELERY_TIMEZONE = TIME_ZONE
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
@@ -203,7 +203,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
         "interval_start": 0.1,
         "queue_order_strategy": "priority",
     }
-    if CELERY_BROKER_URL.startswith(("redis", "unix", "rediss", "valkey"))
+    if CELERY_BROKER_URL.startswith("redis")
     else {}
 )
 # Each sweep re-nudges what was missed. Every 10 s, because a killed worker's photo should be on the client's page

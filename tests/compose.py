@@ -38,7 +38,7 @@ def known_settings() -> set[str]:
         for call in calls
         if isinstance(call.func, ast.Attribute)
         and isinstance(call.func.value, ast.Name)
-        and call.func.value.id == "env"
+        and call.func.value.id in {"env", "keys"}
         and call.args
         and isinstance(call.args[0], ast.Constant)
     )

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from studio import env
+from studio import env, keys
 
 ROOT = Path(__file__).resolve().parent.parent
 pytestmark = pytest.mark.once
@@ -81,6 +81,13 @@ def settle(process: "subprocess.Popen[str]") -> tuple[int, str, str]:
         ("STUDIO_CACHE_URL", "redis://yard.example:99999/1"),
         ("STUDIO_CACHE_URL", "redis://yard.example/first"),
         ("STUDIO_CACHE_URL", "yard.example"),
+        ("STUDIO_BROKER_URL", "yard.example"),
+        ("STUDIO_BROKER_URL", "redis://"),
+        ("STUDIO_BROKER_URL", "redis://yard.example:99999/0"),
+        ("STUDIO_BROKER_URL", "redis://yard.example/first"),
+        ("STUDIO_BROKER_URL", "redis+socket://redis.sock"),
+        ("STUDIO_BROKER_URL", "pigeon://yard.example"),
+        ("STUDIO_BROKER_URL", "amqp://"),
     ],
 )
 def test_a_bad_value_stops_the_start_by_name(name: str, value: str, tmp_path: Path) -> None:
@@ -116,7 +123,7 @@ def test_what_the_disk_says_of_the_data_folder_is_a_sentence(
     starts: dict[str, Callable[[], object]] = {
         "exists": lambda: env.folder("DATA", tmp_path),
         "mkdir": lambda: env.made("DATA", tmp_path / "data"),
-        "touch": lambda: env.secret("SOME_KEY", tmp_path / "some.key"),
+        "touch": lambda: keys.secret("SOME_KEY", tmp_path / "some.key"),
     }
     monkeypatch.delenv("STUDIO_DATA", raising=False)
     monkeypatch.setattr(Path, step, refuse)

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
+from kombu import Connection
+
 from studio.running import folder
 from studio.running.child import Program
 from studio.running.supervisor import GiveUp
@@ -18,6 +20,11 @@ LONGEST_SOCKET_PATH = 107  # bytes; the kernel's 108 (Linux, unix(7): sun_path) 
 NO_REDIS = (
     "No Redis here, so the errands are passed on through a folder. That is enough for one machine; "
     "for more, install Redis (Debian and Ubuntu: sudo apt install redis-server) and start again."
+)
+SOON_S = 3
+SILENT = (
+    "The broker of STUDIO_BROKER_URL does not answer ({address}: {why}). "
+    "Photos and letters are kept and wait until it does: start it, or leave the variable out."
 )
 
 
@@ -77,6 +84,17 @@ def empty(place: Path) -> None:
     """Nudges are hints and the rows are the truth, so what an earlier run left is thrown away, broken or not."""
     shutil.rmtree(place, ignore_errors=True)
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
+
+
+def silent(url: str) -> str:
+    """A sentence where nobody answers behind this address, without the password that may be in it; else nothing."""
+    patience = ("socket_timeout", "socket_connect_timeout") if url.startswith("redis") else ("read_timeout",)
+    with Connection(url, connect_timeout=SOON_S, transport_options=dict.fromkeys(patience, SOON_S)) as line:
+        try:
+            line.ensure_connection(max_retries=1, interval_start=0, timeout=SOON_S)
+        except Exception as error:  # whatever its library raises
+            return SILENT.format(address=line.as_uri(), why=str(error.__cause__ or error).rstrip("."))
+    return ""
 
 
 def answers(path: Path, seconds: float) -> bool:

@@ -78,8 +78,9 @@ def _start_broker(wishes: Wishes, nudges: Path, supervisor: Supervisor, say: Cal
                 raise GiveUp(f"{chosen.server.command[0]} was started and does not answer. Try --broker folder.")
             supervisor.remove(chosen.server.name)
             chosen = broker.Broker(folder.address(nudges), word=broker.NO_REDIS)
-    if chosen.word:
-        say(chosen.word)
+    word = broker.silent(chosen.url) if chosen.url == wishes.given_broker else chosen.word
+    if word:
+        say(word)
     return chosen
 
 

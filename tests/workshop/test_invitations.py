@@ -9,7 +9,7 @@ import pytest
 from django.db import connection, connections
 from pytest_django import Settings
 
-from studio import env
+from studio import env, keys
 from studio.workshop import actions, invitations
 from studio.workshop.invitations import OPENS_FOR, address_for, person_for, token_for
 from studio.workshop.models import Errand, ErrandState, History, Kind, Person, Role
@@ -81,7 +81,7 @@ def test_it_opens_for_seven_days(ada: Person) -> None:
 
 def test_another_key_opens_nothing(ada: Person, settings: Settings) -> None:
     token = token_for(ada)
-    settings.SECRET_KEY = env.new_key()
+    settings.SECRET_KEY = keys.new()
     assert person_for(token, NOW) is None
 
 

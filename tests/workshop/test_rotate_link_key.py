@@ -9,7 +9,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from pytest_django import Settings
 
-from studio import env
+from studio import keys
 from studio.workshop.links import link_for, sign, signed, token_for
 from studio.workshop.models import Link
 from tests import builders
@@ -30,7 +30,7 @@ def file(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch) ->
 
 def start_anew(settings: Settings) -> None:
     """As the settings read it."""
-    settings.LINK_KEY, *settings.LINK_KEY_FALLBACKS = env.keys("LINK_KEY", settings.LINK_KEY_FILE)
+    settings.LINK_KEY, *settings.LINK_KEY_FALLBACKS = keys.every("LINK_KEY", settings.LINK_KEY_FILE)
 
 
 def rotate(*given: str) -> str:

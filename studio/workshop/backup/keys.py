@@ -5,7 +5,7 @@ from pathlib import Path
 
 from django.conf import settings
 
-from studio import env
+from studio import env, keys
 
 FILES = {
     "link.key": "LINK_KEY",
@@ -29,5 +29,5 @@ def from_environment() -> list[str]:
 
 def link_marks() -> list[str]:
     """Of each key that opens links from the next start on, the one that signs first. They give no key away."""
-    found = [*env.keys("LINK_KEY", place("link.key")), *env.earlier_keys(EARLIER)]
+    found = [*keys.every("LINK_KEY", place("link.key")), *keys.earlier(EARLIER)]
     return [hmac.new(key.encode(), b"the mark of a link key", "sha256").hexdigest()[:8] for key in found]

@@ -6,7 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from studio import env
+from studio import env, keys
 
 _KEPT = "New letters carry new addresses. Those that are out there go on opening, by {count}."
 _CLOSED = (
@@ -32,12 +32,12 @@ class Command(BaseCommand):
         close = options["close_old"]
         if env.text("LINK_KEY"):
             earlier = "empty STUDIO_LINK_KEY_FALLBACKS" if close else "add the old one to STUDIO_LINK_KEY_FALLBACKS"
-            raise CommandError(_GIVEN.format(shortest=env.SHORTEST_KEY, earlier=earlier))
+            raise CommandError(_GIVEN.format(shortest=keys.SHORTEST, earlier=earlier))
         if close and env.text("LINK_KEY_FALLBACKS"):
             raise CommandError("STUDIO_LINK_KEY_FALLBACKS names earlier keys, which would still open. Empty it first.")
         file = settings.LINK_KEY_FILE
-        earlier_keys = [] if close else env.keys("LINK_KEY", file)
-        env.put_keys(file, [env.new_key(), *earlier_keys])
+        earlier_keys = [] if close else keys.every("LINK_KEY", file)
+        keys.put(file, [keys.new(), *earlier_keys])
         count = f"{len(earlier_keys)} earlier {'key' if len(earlier_keys) == 1 else 'keys'}"
         self.stdout.write(_CLOSED if close else _KEPT.format(count=count))
         self.stdout.write(_START_ANEW)
