@@ -138,7 +138,8 @@ def _rendered(letter: str, studio: Studio, context: Mapping[str, object]) -> tup
             render_to_string(f"letters/{letter}.{part}", {"studio": studio.name, **context})
             for part in ("subject.txt", "txt", "html")
         )
-    return " ".join(subject.split()), text, html
+    # Django calls all that it renders safe HTML. Neither of these is HTML, so a page that shows them has to escape them.
+    return " ".join(subject.split()), "" + text, html
 
 
 def as_mail(written: Written, letter_id: UUID, now: datetime) -> EmailMessage:
