@@ -20,7 +20,7 @@ from studio.office.standing import Standing, headline, standing
 from studio.office.today import StuckNow, Waiting, pressing, stuck_now
 from studio.office.wording import when
 from studio.workshop import letters, planning
-from studio.workshop.models import Closure, Errand, ErrandState, Job, Kind, Photo, Stage, Studio
+from studio.workshop.models import Closure, Errand, ErrandState, Job, Kind, Person, Photo, Stage, Studio
 from studio.workshop.planning import EndTold, Told
 
 NEXT_DAY_WITHIN = 15  # days; a shop that is shut for longer has no next worked day
@@ -35,6 +35,7 @@ class Shop:
     days: WorkedDays
     waiting: Waiting
     failed_plan: UUID | None
+    has_people: bool
     today: date
 
 
@@ -74,7 +75,7 @@ def page(now: datetime) -> dict[str, Any]:
         "rules": [(rule, lying.drawing(rule.line, on) if rule.line else "") for rule in rules],
         "shapes": lying.shapes(on) if rules else "",
         "planned": _planned(plan, now),
-        "begins": not shop.jobs and not Job.objects.exists(),
+        "begins": not shop.has_people or not (shop.jobs or Job.objects.exists()),
         "mail": letters.server,
         "failed_plan": shop.failed_plan,
     }
@@ -107,6 +108,7 @@ def _shop(now: datetime) -> Shop:
         days=WorkedDays(studio.hours, closed, today),
         waiting=Waiting(*(getattr(studio, name) for name in ("failed", "unknown", "taken_back", "photos", "words"))),
         failed_plan=_uuid(getattr(studio, "failed_plan", None)),
+        has_people=bool(getattr(studio, "has_people", False)),
         today=today,
     )
 
@@ -128,6 +130,7 @@ def _how_many_wait() -> tuple[str, tuple[Any, ...]]:
         taken_back=_count(waiting.gone_too_late()),
         photos=_count(Photo.objects.to_look_at()),
         words=_count(looks.done_without_photo()),
+        has_people=Exists(Person.objects.filter(in_plan=True, is_active=True)),
         failed_plan=Subquery(failed.filter(kind=Kind.REFRESH_PLAN).values("pk")[:1]),
     )
     return asked.query.sql_with_params()

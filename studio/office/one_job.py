@@ -103,7 +103,7 @@ def _lede(job: Job, pieces: list[PieceLines], today: date) -> str:
         if (line := next((line for line in piece.stages if line.state in {"next", "on the bench"}), None))
     ]
     if job.closed_on:
-        first = f"Closed on {short_day(job.closed_on, today)}."
+        first = f"Closed on {short_day(job.closed_on, today)}{_undone(len(stages) - done, len(stages))}."
     elif not stages:
         first = "Nothing is set out yet: add its pieces and the stages they go through."
     elif done == len(stages):
@@ -119,11 +119,18 @@ def _lede(job: Job, pieces: list[PieceLines], today: date) -> str:
     if stuck := [line.stage for line in stages if line.state == "stuck"]:
         named = [f"{stage} of {stage.piece}" if len(pieces) > 1 else str(stage) for stage in stuck]
         first += f" {sentence(listed(named))} {'is' if len(named) == 1 else 'are'} stuck."
-    van = f"The van leaves on {short_day(job.van_day, today)}." if job.van_day else "It has no van day yet."
+    leaves = "left" if job.van_day and job.van_day < today else "leaves"
+    van = f"The van {leaves} on {short_day(job.van_day, today)}." if job.van_day else "It has no van day yet."
     wanted = f" It is wanted on {short_day(job.wanted_day, today)}." if job.wanted_day else ""
     straight = job.release == Release.STRAIGHT
     photos = " Photos go to the client straight." if straight else " Photos go to the client when you have looked."
     return f"{first} {van}{wanted}{photos}" if not job.closed_on else first
+
+
+def _undone(left: int, stages: int) -> str:
+    if not left:
+        return ""
+    return f", with {number(left)} of {many(stages, 'stage')} not done"
 
 
 def photos_of(job: Job) -> QuerySet[Photo]:

@@ -136,7 +136,8 @@ def _too_few(alike: list[ProblemTold], names: Names) -> Parts:
     can = f"{'only ' if first.number else ''}{many(first.number, 'person', 'people')} can do it"
     rest = f" The same holds for {many(len(alike) - 1, 'more stage')}." if len(alike) > 1 else ""
     own = (names.own(first.stage or 0), stage_at(first.stage))
-    return parts(own, f" {takes}, and {can}. ", ("Say who does it.", "/office/people/"), rest)
+    fewer = (", or change its people at once.", stage_at(first.stage)) if named else (".", "")
+    return parts(own, f" {takes}, and {can}. ", ("Say who does it", "/office/people/"), fewer, rest)
 
 
 def _no_place(alike: list[ProblemTold], names: Names) -> Parts:

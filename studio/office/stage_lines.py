@@ -54,6 +54,7 @@ class Around:
     names: dict[int, str]  # of people
     now: datetime
     paper: bool
+    closed: bool
 
     def day(self, day: date) -> str:
         today = timezone.localdate(self.now)
@@ -83,6 +84,7 @@ def lines_of(job: Job, told: Told | None, now: datetime, *, paper: bool = False)
         dict(Person.objects.values_list("pk", "name")),
         now,
         paper,
+        job.closed_on is not None,
     )
     by_piece = groupby(order.stages.values(), key=lambda stage: stage.piece_id)
     return {piece: tuple(_lines(stages, around)) for piece, stages in by_piece}
@@ -110,6 +112,8 @@ def _done(stage: Stage, at: datetime, around: Around) -> StageLine:
 
 def _open(stage: Stage, around: Around, *, free: bool) -> StageLine:
     stuck, troubles = around.stuck.get(stage.pk), around.troubles.get(stage.pk, ())
+    if around.closed:
+        return StageLine(stage, "not done", f"{stage.maker}'s" if stage.maker else "nobody's")
     placed = around.told.stages.get(stage.pk) if around.told else None
     due = f", must be done by {short_day(stage.due_on, timezone.localdate(around.now))}" if stage.due_on else ""
     if stuck:

@@ -102,11 +102,11 @@ def test_nothing_on_the_bench(office: Browser) -> None:
     assert "<svg" not in shown.content.decode()
 
 
-def test_a_studio_that_begins_reads_what_to_do_first(office: Browser) -> None:
+def test_a_studio_that_begins_reads_what_to_do_first(office: Browser, ines: Person) -> None:
     shown = office.get("/office/")
     steps = shown.content.decode().partition("What to do first")[2].partition("</ol>")[0]
     places = re.findall(r'href="([^"]+)"', steps)
-    wanted = ("people", "hours", "closures", "places", "kinds", "mail", "jobs/new")
+    wanted = ("people", f"people/{ines.pk}/days", "hours", "closures", "places", "kinds", "mail", "jobs/new")
     assert places == [f"/office/{place}/" for place in wanted]
     assert steps.count("<li>") == 5
     for place in places:
@@ -115,10 +115,23 @@ def test_a_studio_that_begins_reads_what_to_do_first(office: Browser) -> None:
     assert "Nothing presses today." not in text(shown)
 
 
-def test_a_studio_whose_jobs_are_all_over_has_begun_long_ago(office: Browser) -> None:
+def test_with_a_job_and_nobody_for_the_plan_the_first_steps_stay(office: Browser) -> None:
+    made = builders.job("Pretzel")
+    shown = office.get("/office/").content.decode()
+    assert "Add who works here" in shown
+    assert "Set out the first job" not in shown
+    assert "Pretzel" in shown
+    builders.person("Ada")
+    assert "Add who works here" not in office.get("/office/").content.decode()
+    Person.objects.filter(name="Ada").update(in_plan=False)
+    change(made, closed_on=TODAY)
+    assert "Add who works here" in office.get("/office/").content.decode()
+
+
+def test_a_studio_whose_jobs_are_all_over_has_begun_long_ago(yard: Browser) -> None:
     change(job(), closed_on=TODAY)
     builders.work()
-    shown = text(office.get("/office/"))
+    shown = text(yard.get("/office/"))
     assert "Nothing presses today." in shown
     assert "What to do first" not in shown
 

@@ -118,3 +118,15 @@ def test_it_says_which_van_the_client_reads(office: Browser) -> None:
     assert "Their page" not in text(office.get(page))
     Job.objects.update(van_day=date(2026, 3, 18))
     assert "Their page shows no van. Confirm the words again to show Wed 18 Mar." in text(office.get(page))
+
+
+def test_a_job_that_was_closed_too_early_says_what_was_not_done(office: Browser) -> None:
+    made = builders.job(stages=("carving", "prime", "pack"))
+    builders.log_done(builders.stage(made), photo=False)
+    Job.objects.update(closed_on=date(2026, 3, 9))
+    said = text(office.get(f"/office/jobs/{made.pk}/"))
+    assert "Closed on Mon 9 Mar, with two of three stages not done." in said
+    assert "not done prime , nobody's" in said
+    assert "to come" not in said
+    Job.objects.update(closed_on=None, van_day=date(2026, 3, 9))
+    assert "The van left on Mon 9 Mar." in text(office.get(f"/office/jobs/{made.pk}/"))

@@ -144,7 +144,7 @@ def test_each_cause_leads_to_what_would_change_it() -> None:
         ),
         (
             [trouble(Trouble.TOO_FEW_CAN, number=1)],
-            "Its mould takes two people, and only one person can do it. Say who does it.",
+            "Its mould takes two people, and only one person can do it. Say who does it, or change its people at once.",
         ),
         (
             [trouble(Trouble.TOO_FEW_CAN, 404, number=0), trouble(Trouble.TOO_FEW_CAN, 405)],
