@@ -30,8 +30,19 @@ class Said(forms.Form):
 
 
 class Log(Said):
-    says = forms.ChoiceField(choices=[(Says.DONE, "done"), (Says.PHOTO, "a photo")])
+    """``shown`` is done too, by the button that sends a photo."""
+
+    says = forms.ChoiceField(choices=[(Says.DONE, "done"), ("shown", "done, with a photo"), (Says.PHOTO, "a photo")])
     eyes = forms.ChoiceField(required=False, choices=[("client", "the client"), ("us", "us only")])
+
+    @property
+    def told(self) -> Says:
+        return Says.PHOTO if self.cleaned_data["says"] == Says.PHOTO else Says.DONE
+
+    @property
+    def without_photo(self) -> bool:
+        """Whether it is whole without one."""
+        return bool(self.cleaned_data["says"] == Says.DONE)
 
     @property
     def for_client(self) -> bool:

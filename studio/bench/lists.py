@@ -11,7 +11,7 @@ from django.utils.dateparse import parse_datetime
 
 from studio.workshop import planning
 from studio.workshop.actions.bench import TAKE_BACK_WITHIN
-from studio.workshop.models import Coming, Entry, Person, Stage, Stuck, coming, one_coming
+from studio.workshop.models import Coming, Entry, Person, Photo, Stage, Stuck, coming, one_coming
 
 PAGE = 50
 MOST_LOGGED = 10
@@ -140,11 +140,12 @@ class Logged:
 
 
 def logged_by(person: Person, now: datetime) -> list[Logged]:
-    """What this person said within the time to take it back, newest first. ``actions.can_take_back`` asks anew for each
+    """What this person said within the time to take it back, newest first, each with ``spoilt``: a photo of it is wanted anew. ``actions.can_take_back`` asks anew for each
     entry; here one query answers for all: whether anything stands at a later stage of the piece."""
     entries = Entry.objects.filter(by=person, taken_back_at=None, at__gte=now - TAKE_BACK_WITHIN)
     named = ("stage__title", "stage__position", "stage__kind__name", "stage__piece__name")
-    lines = entries.select_related("stage__kind", "stage__piece").only("says", "at", *named)
+    spoilt = Exists(Photo.objects.spoilt().filter(entry=OuterRef("pk")))
+    lines = entries.annotate(spoilt=spoilt).select_related("stage__kind", "stage__piece").only("says", "at", *named)
     said = list(lines.order_by("-at", "-id")[:MOST_LOGGED])
     of_pieces = Entry.objects.filter(stage__piece__in={entry.stage.piece_id for entry in said}, taken_back_at=None)
     furthest: dict[int, tuple[int, int]] = {}

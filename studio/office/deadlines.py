@@ -3,7 +3,7 @@
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -23,6 +23,8 @@ from studio.workshop import letters, planning
 from studio.workshop.models import Closure, Errand, ErrandState, Job, Kind, Person, Photo, Stage, Studio
 from studio.workshop.planning import EndTold, Told
 
+COUNTED = ("failed", "unknown", "taken_back", "photos", "words")
+CAN_BE_TAKEN_AGAIN = timedelta(days=4)  # over a weekend; after that the piece has mostly gone on
 NEXT_DAY_WITHIN = 15  # days; a shop that is shut for longer has no next worked day
 
 
@@ -100,13 +102,14 @@ def _planned(plan: Told | None, now: datetime) -> str:
 def _shop(now: datetime) -> Shop:
     today = timezone.localdate(now)
     studio = _studio()
+    spoilt = _moment(getattr(studio, "spoilt_at", None)) >= now - CAN_BE_TAKEN_AGAIN
     closed = Closure.objects.values_list("first_day", "last_day").order_by()
     left = Stage.objects.filter(piece__job=OuterRef("pk"), done_at=None)
     return Shop(
         jobs=list(Job.objects.live().annotate(left=Exists(left), client_name=F("client__name")).order_by()),
         stuck=stuck_now(),
         days=WorkedDays(studio.hours, closed, today),
-        waiting=Waiting(*(getattr(studio, name) for name in ("failed", "unknown", "taken_back", "photos", "words"))),
+        waiting=Waiting(*(getattr(studio, name) for name in COUNTED), spoilt=spoilt),
         failed_plan=_uuid(getattr(studio, "failed_plan", None)),
         has_people=bool(getattr(studio, "has_people", False)),
         today=today,
@@ -131,6 +134,7 @@ def _how_many_wait() -> tuple[str, tuple[Any, ...]]:
         photos=_count(Photo.objects.to_look_at()),
         words=_count(looks.done_without_photo()),
         has_people=Exists(Person.objects.filter(in_plan=True, is_active=True)),
+        spoilt_at=Subquery(waiting.not_come_out().order_by("-at").values("at")[:1]),
         failed_plan=Subquery(failed.filter(kind=Kind.REFRESH_PLAN).values("pk")[:1]),
     )
     return asked.query.sql_with_params()
@@ -139,6 +143,14 @@ def _how_many_wait() -> tuple[str, tuple[Any, ...]]:
 def _uuid(told: object) -> UUID | None:
     """As some databases have no type for it, a raw answer may be its digits."""
     return UUID(str(told)) if told else None
+
+
+def _moment(told: object) -> datetime:
+    """The same holds for a time, which is then written in UTC. Long ago where there is none."""
+    if not told:
+        return datetime.min.replace(tzinfo=UTC)
+    at = datetime.fromisoformat(str(told))
+    return at if at.tzinfo else at.replace(tzinfo=UTC)
 
 
 def _count(rows: QuerySet[Any]) -> Coalesce:

@@ -1,7 +1,7 @@
 """What presses today: at most seven lines, each with a link to the act."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import partial
 
@@ -25,6 +25,7 @@ class Waiting:
     taken_back: int = 0
     photos: int = 0
     words: int = 0
+    spoilt: bool = field(default=False, kw_only=True)  # a photo did not come out lately
 
 
 @dataclass(frozen=True)
@@ -100,6 +101,7 @@ def pressing(
             Press("start", _must_start(names, jobs, today), _more_start),
             Press("failed" if waiting.failed or waiting.unknown else "taken back", _failed(waiting)),
             Press("photos", _photos(waiting.photos)),
+            Press("spoilt", _spoilt(waiting.spoilt)),
             Press("your word", _words(waiting.words)),
             Press(
                 "van",
@@ -183,6 +185,11 @@ def _failed(waiting: Waiting) -> list[Parts]:
 def _photos(count: int) -> list[Parts]:
     words = f"{many(count, 'photo')} {'waits' if count == 1 else 'wait'} for your look"
     return [parts((sentence(words), "/office/photos/"), ".")] if count else []
+
+
+def _spoilt(lately: bool) -> list[Parts]:
+    words = ("A photo did not come out", "/office/waiting/#spoilt")
+    return [parts(words, ". Ask for another.")] if lately else []
 
 
 def _words(count: int) -> list[Parts]:

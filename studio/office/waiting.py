@@ -18,7 +18,6 @@ from studio.workshop.models import (
     NoticeState,
     Person,
     Photo,
-    PhotoState,
     Stage,
     Stuck,
 )
@@ -219,15 +218,14 @@ def what_taking_back_means(entry: Entry, now: datetime) -> str:
 _NOT_GONE = {NoticeState.OWED, NoticeState.GOING}
 
 
+def not_come_out() -> QuerySet[Photo]:
+    return Photo.objects.spoilt().filter(stage__piece__job__closed_on=None)
+
+
 def spoilt(now: datetime) -> list[Line]:
-    """Photos of the last two weeks that did not come out, where no other photo of the stage has come out since."""
-    since = Photo.objects.standing().filter(stage=OuterRef("stage"), state=PhotoState.DEVELOPED, at__gte=OuterRef("at"))
-    photos = (
-        Photo.objects.standing()
-        .filter(~Exists(since), state=PhotoState.UNREADABLE, at__gte=now - LOOK_BACK, stage__piece__job__closed_on=None)
-        .select_related("stage__kind", "stage__piece", "entry__by")
-        .order_by("-at", "-pk")
-    )
+    """Photos of the last two weeks."""
+    recent = not_come_out().filter(at__gte=now - LOOK_BACK)
+    photos = recent.select_related("stage__kind", "stage__piece", "entry__by").order_by("-at", "-pk")
     return [
         Line(
             f"{of_piece(photo.stage)}: {photo.entry.by}'s photo of {when(photo.at, now)} did not come out. {why(photo)}",

@@ -202,6 +202,19 @@ def test_each_line_says_what_the_action_says(db: None, published: list[str], rol
         assert line.can_take_back == actions.can_take_back(line.entry, kit, NOW), line.entry
 
 
+def test_a_photo_that_did_not_come_out_is_marked_until_another_did(ada: Client) -> None:
+    stage = builders.stage(builders.job())
+    builders.log_done(stage, content=builders.jpeg()[:200], now=NOW - timedelta(minutes=9))
+    run_due(NOW)
+    mark = "the photo did not come out"
+    assert mark in ada.get(reverse("bench")).content.decode()
+    actions.log_at_bench(
+        entry_id=uuid4(), stage=stage, says=Says.PHOTO, photos=builders.kept(), by=builders.person("Ada"), now=NOW
+    )
+    run_due(NOW)
+    assert mark not in ada.get(reverse("bench")).content.decode()
+
+
 def test_ten_logged_lines_cost_as_many_queries_as_one_and_there_are_no_more(
     ada: Client, django_assert_num_queries: Callable[[int], AbstractContextManager[object]]
 ) -> None:

@@ -113,6 +113,19 @@ def test_photo_only_without_a_file_asks_for_one(ada: Client) -> None:
     assert "There was no photo with it. Choose one." in response.content.decode()
 
 
+def test_the_button_that_sends_a_photo_asks_for_one_too(ada: Client) -> None:
+    """Without script it can be pressed before one is chosen. What came and is none does not undo that it is done."""
+    stage = builders.stage(builders.job())
+    assert '<button class="btn glove by-hand" name="says" value="shown">' in ada.get(page_of(stage)).content.decode()
+    response = send(ada, stage, says="shown", sentence="The seam is clean.")
+    assert response.status_code == 422
+    assert "There was no photo with it. Choose one." in response.content.decode()
+    assert "The seam is clean.</textarea>" in response.content.decode()
+    assert not Entry.objects.exists()
+    assert send(ada, stage, film(), says="shown").status_code == 303
+    assert Entry.objects.get().says == Says.DONE
+
+
 @pytest.mark.parametrize("wrong", [{"entry": "1"}, {"says": "perhaps"}, {"entry": ""}, {"sentence": "a\0b"}])
 def test_what_did_not_arrive_whole_comes_back_as_a_form(ada: Client, wrong: dict[str, str]) -> None:
     stage = builders.stage(builders.job())

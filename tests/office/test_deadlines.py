@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from uuid import uuid4
 
 import pytest
 import time_machine
@@ -14,16 +15,19 @@ from django.urls import reverse
 from studio.workshop import actions, planning
 from studio.workshop.links import path_for
 from studio.workshop.models import (
+    Entry,
     Errand,
     ErrandState,
     Job,
     Kind,
     Needs,
     Person,
+    Photo,
     Piece,
     Place,
     Plan,
     Role,
+    Says,
     Stage,
     Studio,
 )
@@ -249,6 +253,29 @@ def test_what_failed_waits_and_leaves_stands_under_today(yard: Browser) -> None:
     assert "photos One photo waits for your look ." in said
     assert "The van of Boot leaves today." in said
     assert "The van of Talking watering can leaves tomorrow." in said
+
+
+def test_a_photo_that_did_not_come_out_presses_until_another_does_or_the_piece_has_gone_on(yard: Browser) -> None:
+    pretzel = job()
+    cut = {"photo": True, "content": builders.jpeg()[:200]}
+    builders.log_done(builders.stage(pretzel), **cut, now=NOW - timedelta(days=3))  # type: ignore[arg-type]
+    builders.work()
+    assert "spoilt A photo did not come out . Ask for another." in page(yard)
+    Entry.objects.update(at=NOW - timedelta(days=5))
+    Photo.objects.update(at=NOW - timedelta(days=5))
+    assert "did not come out" not in page(yard)
+    Photo.objects.update(at=NOW - timedelta(days=1))
+    assert "did not come out" in page(yard)
+    actions.log_at_bench(
+        entry_id=uuid4(),
+        stage=builders.stage(pretzel),
+        says=Says.PHOTO,
+        photos=builders.kept(),
+        by=builders.lead(),
+        now=NOW,
+    )
+    builders.work()
+    assert "did not come out" not in page(yard)
 
 
 def test_on_a_friday_the_vans_of_monday_are_said(yard: Browser) -> None:

@@ -197,7 +197,7 @@ def test_a_photo_that_did_not_come_out_is_said_and_its_stage_waits_for_a_word(of
     builders.log_done(builders.stage(job), content=b"\xff\xd8\xff\xe0" + b"\0" * 500)
     run_due()
     said = text(office.get("/office/waiting/"))
-    assert "One stage waits for your word." in said
+    assert "One photo did not come out and one stage waits for your word." in said
     assert "Talking watering can, carving: Ada's photo of 10:42 did not come out." in said
 
 

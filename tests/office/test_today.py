@@ -91,14 +91,16 @@ def test_a_stage_or_a_job_that_is_gone_presses_no_more() -> None:
 
 
 def test_what_waits_for_the_lead_leads_there() -> None:
-    found = lines(waiting=Waiting(failed=2, taken_back=1, photos=3, words=1))
-    assert [at for at, _ in found] == ["failed", "photos", "your word"]
+    found = lines(waiting=Waiting(failed=2, taken_back=1, photos=3, words=1, spoilt=True))
+    assert [at for at, _ in found] == ["failed", "photos", "spoilt", "your word"]
     assert words(found) == [
         "Two things failed and one stage was taken back after its letter had gone.",
         "Three photos wait for your look.",
+        "A photo did not come out. Ask for another.",
         "One stage is done without a photo to show: send word, or say nothing.",
     ]
-    assert [said[0][1] for _, said in found] == ["/office/waiting/", "/office/photos/", "/office/photos/#silent"]
+    acts = ["/office/waiting/", "/office/photos/", "/office/waiting/#spoilt", "/office/photos/#silent"]
+    assert [said[0][1] for _, said in found] == acts
     (only,) = lines(waiting=Waiting(taken_back=2))
     assert only[0] == "taken back"
     assert plain(only[1]) == "Two stages were taken back after their letters had gone."
@@ -130,9 +132,10 @@ def test_the_most_pressing_comes_first() -> None:
         job(3, "Pretzel", TODAY),
         stuck=[stuck()],
         known=starting(MOULD),
-        waiting=Waiting(failed=1, photos=1, words=1),
+        waiting=Waiting(failed=1, photos=1, words=1, spoilt=True),
     )
-    assert [at for at, _ in found] == ["stuck", "start", "failed", "photos", "your word", "van"]
+    assert [at for at, _ in found] == ["stuck", "start", "failed", "photos", "spoilt", "your word", "van"]
+    assert len(found) == MOST
 
 
 def test_too_many_are_gathered_and_none_is_dropped() -> None:

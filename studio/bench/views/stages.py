@@ -93,9 +93,11 @@ def _log(request: HttpRequest, found: Stage) -> HttpResponse:
             "There is no room left for photos, so nothing was kept. Tell the lead. Done, no photo still works."
         )
         return again(sentence, status=507)
-    says = Says(form.cleaned_data["says"])
+    says = form.told
+    if not form.without_photo and not arrived.kept and not arrived.refused:
+        return again(_("There was no photo with it. Choose one."))
     if says == Says.PHOTO and not arrived.kept:
-        return again(*(map(_, arrived.refused) if arrived.refused else [_("There was no photo with it. Choose one.")]))
+        return again(*map(_, arrived.refused))
     try:
         entry = actions.log_at_bench(
             entry_id=form.cleaned_data["entry"],

@@ -27,10 +27,10 @@ def desk(request: HttpRequest) -> HttpResponse:
         waiting.taken_back_too_late(now),
         waiting.failed(now),
     )
-    owed = looks.done_without_photo().count()
+    owed, spoilt = looks.done_without_photo().count(), waiting.spoilt(now)
     context = {
         "now": now,
-        "heading": _heading(photos, owed, len(taken_back), *_counted(failed)),
+        "heading": _heading(photos, owed, len(spoilt), len(taken_back), *_counted(failed)),
         "lede": waiting.underway(now),
         "photos": photos,
         "first_looks": looks.first(FEW),
@@ -39,7 +39,7 @@ def desk(request: HttpRequest) -> HttpResponse:
         "taken_back": taken_back,
         "failed": failed,
         "struggling": waiting.struggling(now),
-        "spoilt": waiting.spoilt(now),
+        "spoilt": spoilt,
     }
     return render(request, "office/desk.html", context)
 
@@ -49,13 +49,15 @@ def _counted(lines: list[waiting.Line]) -> tuple[int, int]:
     return len([line for line in lines if line.errand]) - unknown, unknown
 
 
-def _heading(photos: int, owed: int, taken_back: int, failed: int, unknown: int) -> str:
+def _heading(photos: int, owed: int, spoilt: int, taken_back: int, failed: int, unknown: int) -> str:
     """One sentence, the most pressing first."""
     parts = waiting.ended(failed, unknown)
     if taken_back:
         parts.append(f"{many(taken_back, 'stage')} {'was' if taken_back == 1 else 'were'} taken back")
     if photos:
         parts.append(f"{many(photos, 'photo')} {'waits' if photos == 1 else 'wait'} for your look")
+    if spoilt:
+        parts.append(f"{many(spoilt, 'photo')} did not come out")
     if owed:
         parts.append(f"{many(owed, 'stage')} {'waits' if owed == 1 else 'wait'} for your word")
     return sentence(listed(parts)) + "." if parts else "Nothing waits for you."

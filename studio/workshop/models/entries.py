@@ -1,7 +1,7 @@
 """What was logged at the bench, and the photos that came with it."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from studio.workshop.models.jobs import Stage, StageKind
 from studio.workshop.models.people import Person
@@ -66,6 +66,12 @@ class PhotoQuerySet(models.QuerySet["Photo"]):
             released_at=None,
             stage__piece__job__closed_on=None,
         )
+
+    def spoilt(self) -> "PhotoQuerySet":
+        """What did not come out, where no photo of the stage that came out has been sent since."""
+        since = Photo.objects.standing().filter(stage=OuterRef("stage"), at__gte=OuterRef("at"))
+        unreadable = self.standing().filter(state=PhotoState.UNREADABLE)
+        return unreadable.exclude(Exists(since.filter(state=PhotoState.DEVELOPED)))
 
     def shown(self) -> "PhotoQuerySet":
         """What a client may see: released, and nothing else. What came with something stuck never is."""
