@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
-from studio.workshop.models import Needs, Piece, Studio
+from studio.workshop.models import Client, Contact, Job, Needs, Person, Piece, Place, Stage, Studio
 from tests import builders, doors
 from tests.office import shopful
 
+LONG = "Schaufensterdekorationswerkstattmeisterinnenstammtisch"
 Who = Literal["lead", "maker", "stranger"]
 
 # Addresses whose answer is no page to look at.
@@ -44,7 +45,15 @@ def fill(now: datetime) -> Mapping[str, object]:
     Studio.objects.update(demo=True)
     things = doors.things(now=now)
     Piece.objects.update(note="Jaw opens 40°. Keep the rod hole at the back clear of filler.")
+    _lengthen(things)
     return things
+
+
+def _lengthen(things: Mapping[str, object]) -> None:
+    """One of each kind has a name that cannot be broken between words."""
+    for model in (Job, Client, Contact, Piece, Place, Person):
+        model._default_manager.filter(pk=str(things[f"{model.__name__.lower()}_id"])).update(name=LONG)
+    Stage.objects.filter(pk=str(things["stage_id"])).update(title=LONG)
 
 
 def screens(things: Mapping[str, object], now: datetime) -> Sequence[Screen]:
