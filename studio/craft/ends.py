@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from studio.craft.stages import Done, Placed, Plan, Shop, Stage
 from studio.craft.workdays import worked_days
@@ -16,6 +16,7 @@ class Deadline:
     ``ready_day``  the local day of that
     ``hand``       worked days between the two, negative when over; None if not known when it is ready
     ``over``       ready on a later day. ``hand`` is 0 then if the shop is not open in between
+    ``cut``        over, and the grid does not hold all the days in between: there are more of them than ``hand`` says
     """
 
     job: str
@@ -25,6 +26,7 @@ class Deadline:
     ready_day: date | None = None
     hand: int | None = None
     over: bool = False
+    cut: bool = False
 
 
 class Ends:
@@ -82,4 +84,5 @@ class Ends:
         ready, ready_day = self.ready(end)
         over = ready_day > day
         hand = -worked_days(grid, calendar, day, ready_day) if over else worked_days(grid, calendar, ready_day, day)
-        return Deadline(job, stage, day, ready, ready_day, hand, over)
+        held = grid.first <= day + timedelta(1) and ready_day < grid.first + timedelta(grid.days)
+        return Deadline(job, stage, day, ready, ready_day, hand, over, cut=over and not held)

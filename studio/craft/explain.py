@@ -23,8 +23,9 @@ class Reading:
     ``van``        the day of its van
     ``hand``       worked days between the two, negative when over; None without a van, or if not known when it is ready
     ``over``       ready on a later day than the van's. ``hand`` is 0 then if the shop is not open in between
+    ``cut``        over by more than ``hand`` says, as the grid does not hold all the days in between
     ``causes``     at most three, the biggest first. Over: the gap, twice the days over, but at least one half day, is their sum.
-                   Else what it waits for
+                   Else, or where the gap is not known, what it waits for
     ``chain``      the stages that bind, first to last
     """
 
@@ -36,6 +37,7 @@ class Reading:
     over: bool = False
     causes: tuple[Cause, ...] = ()
     chain: tuple[str, ...] = ()
+    cut: bool = False
 
 
 def explain(shop: Shop, plan: Plan, job_id: str) -> Reading:
@@ -69,11 +71,11 @@ def _read(shop: Shop, job: str, stage: str, due: int | None, ends: Ends, trails:
     trail = trails.back(last.stage, ready, end, due)
     if van is None:
         return Reading(job, ready, ready_day, causes=waits(trail.lost, trails.half), chain=trail.chain)
-    if van.over:
+    if van.over and not van.cut:
         causes = share(trail.lost, trails.half, max(-2 * (van.hand or 0), 1), last.stage)
     else:
         causes = waits(trail.lost, trails.half)
-    return Reading(job, ready, ready_day, van.day, van.hand, van.over, causes, trail.chain)
+    return Reading(job, ready, ready_day, van.day, van.hand, van.over, causes, trail.chain, van.cut)
 
 
 def deadlines(shop: Shop, plan: Plan) -> tuple[Deadline, ...]:

@@ -376,6 +376,32 @@ def test_the_smallest_goes_to_one_of_its_kind() -> None:
     assert causes(reading) == [("held", 3, "sand"), ("place", 3, "paint"), ("work", 4, "prime")] or True
 
 
+def test_days_that_the_grid_does_not_hold_are_neither_counted_nor_blamed() -> None:
+    #          Mon Tue Wed
+    # pretzel  ##|##|       Ada carves
+    # ammonite ..|..|##|    Ada carves; its van left days before the grid begins
+    stages = (
+        Stage("dough", "pretzel", 2 * A_DAY, skill="carve"),
+        Stage("spiral", "ammonite", A_DAY, skill="carve"),
+    )
+    makers = (person("Ada"), person("Bo", skills="paint"))
+    at_work = planned(put("dough", at(0), at(1, 16), "Ada"), put("spiral", at(2), at(2, 16), "Ada"))
+    held_up = Cause(Why.MAKER, 4, "spiral", other="dough", other_job="pretzel", maker="Ada")
+    before = explain(yard(*stages, makers=makers, van_day=-3), at_work, "ammonite")
+    assert (before.van, before.over, before.cut) == (the(-3), True, True)
+    assert before.causes == (held_up,)
+    # The day before the grid is a Sunday, and the days after it are all there.
+    edge = explain(yard(*stages, makers=makers, van_day=-1), at_work, "ammonite")
+    assert (edge.hand, edge.cut) == (-3, False)
+    assert causes(edge) == [("maker", 4, "spiral"), ("work", 2, "spiral")]
+
+
+def test_what_has_set_after_the_grid_has_ended_is_not_counted() -> None:
+    shop = yard(Stage("cast", "ammonite", A_DAY, cure=40 * 24 * HOUR), van_day=7)
+    reading = explain(shop, planned(put("cast", at(0), at(0, 16), "Ada", cure=40 * 24 * HOUR)), "ammonite")
+    assert (reading.ready_day, reading.over, reading.cut) == (the(40), True, True)
+
+
 # Jobs that are not over.
 
 

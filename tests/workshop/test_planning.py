@@ -493,6 +493,30 @@ def test_days_over_are_counted_however_long_ago_the_van_was() -> None:
     assert told_of(made).hand == -86
 
 
+def test_days_over_a_day_of_a_stages_own_are_counted_however_long_ago_it_was() -> None:
+    made = job(carving=1, van=date(2026, 3, 20))
+    Stage.objects.update(due_on=date(2025, 11, 10))
+    found = told().deadlines[builders.stage(made).pk]
+    assert (found.hand, found.cut) == (-86, False)
+
+
+def test_a_van_of_years_ago_is_over_by_more_than_is_counted() -> None:
+    """From a year and a month ago on days are counted: 400 of them, and today."""
+    first = NOW.date() - timedelta(days=400)
+    for van, cut in ((date(2020, 1, 1), True), (first - timedelta(days=2), True), (first - timedelta(days=1), False)):
+        found = told_of(job(f"Of {van}", carving=1, van=van))
+        assert (found.due, found.over, found.cut) == (van, True, cut)
+        assert (sum(cause.half_days for cause in found.causes) == -2 * (found.hand or 0)) is not cut
+
+
+def test_a_plan_says_which_day_it_was_measured_against() -> None:
+    made, free = job(carving=1, van=date(2026, 3, 20)), job("Boot", carving=1, van=None)
+    Stage.objects.filter(piece__job=made).update(due_on=date(2026, 3, 12))
+    plan = told()
+    assert (plan.jobs[made.pk].due, plan.jobs[free.pk].due) == (date(2026, 3, 20), None)
+    assert plan.deadlines[builders.stage(made).pk].due == date(2026, 3, 12)
+
+
 def test_after_a_clock_that_was_ahead_each_day_still_has_its_plan() -> None:
     job(carving=1)
     told(NOW + timedelta(days=7))

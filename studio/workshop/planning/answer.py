@@ -9,7 +9,7 @@ from studio.craft.causes import Why
 from studio.workshop.models import STANDING, Errand, Kind, Plan
 from studio.workshop.planning.helps import Act, Help
 
-FORM = 1  # of what is kept; a row in another is none, and is drawn anew
+FORM = 2  # of what is kept; a row in another is none, and is drawn anew
 TIGHT_DAYS, TIGHT_DAYS_FIXED = 2, 3
 
 
@@ -30,7 +30,8 @@ class CauseTold:
 class EndTold:
     """How a job stands to its van, or a stage to a day of its own. ``ready`` is None where that cannot be planned. ``hand``: worked
     days from then to the day, negative when over. ``held``: somebody must answer first, so ``ready`` is the best that can be.
-    ``helps``: what was tried and helps, the best first; of what is late or tight alone."""
+    ``helps``: what was tried and helps, the best first; of what is late or tight alone. ``due``: the day it was measured against,
+    None for no van. ``cut``: over by more days than were counted, so that ``hand`` is no number to tell."""
 
     job: int
     ready: date | None
@@ -39,6 +40,8 @@ class EndTold:
     held: bool
     causes: tuple[CauseTold, ...]
     helps: tuple[Help, ...] = ()
+    due: date | None = None
+    cut: bool = False
 
 
 @dataclass(frozen=True)
@@ -134,7 +137,17 @@ def _read(row: Plan) -> Told:
 def _read_end(one: dict[str, Any]) -> EndTold:
     causes = tuple(CauseTold(Why(why), *rest) for why, *rest in one["causes"])
     helps = tuple(Help(Act(act), subject, half_days) for act, subject, half_days in one["helps"])
-    return EndTold(one["job"], _day(one["ready"]), one["hand"], one["over"], one["held"], causes, helps)
+    return EndTold(
+        one["job"],
+        _day(one["ready"]),
+        one["hand"],
+        one["over"],
+        one["held"],
+        causes,
+        helps,
+        _day(one["due"]),
+        one["cut"],
+    )
 
 
 def _day(told: str | None) -> date | None:

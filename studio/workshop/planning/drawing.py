@@ -45,18 +45,25 @@ def _answer(facts: Facts, now: datetime) -> dict[str, Any]:
     problems += [_problem(LOGGED_AHEAD, one["job"], one["id"]) for one in logged_ahead(facts, now)]
     own = explain_own(shop, drawn)
     stuck = {stage.id: stage.job for stage in shop.stages if stage.held}
+    vans = {str(told["id"]): told["van"] for told in facts["jobs"]}
+    days = {str(told["id"]): told["due"] for told in facts["stages"] if "due" in told}
     ends = {(job, ""): reading for job, reading in readings.items()}
     help_out = helps(facts, now, shop, drawn, ends | {(one.job, stage): one for stage, one in own.items()})
     return {
         "form": FORM,
         "day": facts["day"],
         "jobs": {
-            job: _end(reading, help_out.get((job, ""), ()), held=job in stuck.values())
+            job: _end(reading, vans[job], help_out.get((job, ""), ()), held=job in stuck.values())
             for job, reading in readings.items()
         },
         "stages": _stages(shop, drawn),
         "deadlines": {
-            stage: _end(one, help_out.get((one.job, stage), ()), held=not stuck.keys().isdisjoint(_behind(stage, shop)))
+            stage: _end(
+                one,
+                days[stage],
+                help_out.get((one.job, stage), ()),
+                held=not stuck.keys().isdisjoint(_behind(stage, shop)),
+            )
             for stage, one in own.items()
         },
         "must_start": [int(stage) for stage in must_start(network, drawn, date.fromisoformat(facts["day"]))],
@@ -75,12 +82,15 @@ def _behind(stage: str, shop: Shop) -> set[str]:
     return found
 
 
-def _end(reading: Reading, help_out: Iterable[Help], *, held: bool) -> dict[str, Any]:
+def _end(reading: Reading, due: str | None, help_out: Iterable[Help], *, held: bool) -> dict[str, Any]:
+    """``due`` as the record has it: the reading's own day is no later than the grid."""
     return {
         "job": int(reading.job),
+        "due": due,
         "ready": reading.ready_day.isoformat() if reading.ready_day else None,
         "hand": reading.hand,
         "over": reading.over,
+        "cut": reading.cut,
         "held": held,
         "causes": [_cause(cause) for cause in reading.causes],
         "helps": [[one.act.value, one.subject, one.half_days] for one in help_out],

@@ -12,7 +12,7 @@ from studio.workshop.planning.following import Followed, followed
 from studio.workshop.planning.spent import EVER, Event, Span, spent
 
 DAYS_BACK = 56  # so far back somebody may have begun what is still on the bench
-MOST_DAYS_BACK = 400  # for the days since a van that has left
+MOST_DAYS_BACK = 400  # for the days since a van that has left; more than a year, as is told of what left before
 DAYS_AHEAD = 730
 
 Facts = dict[str, Any]
@@ -28,7 +28,8 @@ def gather(now: datetime) -> Facts:
     given = {stage.maker_id for stage in stages if stage.maker_id and not stage.done_at}
     people = Person.objects.filter(is_active=True).prefetch_related("skills", "absences", "overtime").order_by("id")
     jobs = list(Job.objects.live().only("id", "van_day").order_by("id"))
-    since = _since(today, [job.van_day for job in jobs if job.van_day])
+    own = [stage.due_on for stage in stages if stage.due_on and not stage.done_at]
+    since = _since(today, [*own, *(job.van_day for job in jobs if job.van_day)])
     makers = [_maker(person, since, today) for person in people if person.in_plan or person.pk in given]
     return {
         "day": today.isoformat(),
@@ -46,10 +47,10 @@ def gather(now: datetime) -> Facts:
     }
 
 
-def _since(today: date, vans: list[date]) -> date:
+def _since(today: date, due: list[date]) -> date:
     """From where on days must be counted."""
     usual, most = today - timedelta(DAYS_BACK), today - timedelta(MOST_DAYS_BACK)
-    return max(most, min([usual, *vans]))
+    return max(most, min([usual, *due]))
 
 
 def fingerprint(facts: Facts) -> str:
