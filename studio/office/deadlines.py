@@ -16,7 +16,7 @@ from studio.office.linked import html, plain
 from studio.office.lying import WorkedDays
 from studio.office.names import names_for
 from studio.office.rules import rules_of
-from studio.office.standing import Standing, headline, standing
+from studio.office.standing import Standing, hand_of, headline, standing
 from studio.office.today import StuckNow, Waiting, pressing, stuck_now
 from studio.office.wording import when
 from studio.workshop import letters, planning
@@ -86,7 +86,7 @@ def page(now: datetime) -> dict[str, Any]:
 def _missed(plan: Told | None) -> list[tuple[int, EndTold]]:
     """The stages that miss a day of their own, the worst first."""
     over = [(stage, one) for stage, one in plan.deadlines.items() if one.over] if plan else []
-    return sorted(over, key=lambda each: (each[1].hand or 0, each[0]))
+    return sorted(over, key=lambda each: (hand_of(each[1]), each[0]))
 
 
 def _planned(plan: Told | None, now: datetime) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import accumulate
+from math import inf
 
 from django.utils.safestring import SafeString, mark_safe
 
@@ -48,7 +49,9 @@ class WorkedDays:
 
     def mondays(self, zero: date) -> tuple[tuple[int, str], ...]:
         """Where the weeks around a day begin, counted from its end, as far as any line shows them; those that are closed
-        throughout are left out."""
+        throughout are left out. None around a day that lies beyond all that is counted."""
+        if not 0 <= (zero - self._first).days < len(self._upto) - 1:
+            return ()
         from_zero = self._before(zero)
         first, last = from_zero - SPAN, from_zero + MOST_AFTER
         weeks = range(bisect_right(self._weeks, first), bisect_left(self._weeks, last))
@@ -64,7 +67,7 @@ class Line:
     """``today``: where the work that is left begins; ``ready``: where it ends, None where nobody knows.
 
     ``upright`` is the label under it, empty for none: then the line begins with today. ``hand``: the worked days between
-    ready and the upright, either way. ``mondays``: where weeks begin, with their day.
+    ready and the upright, either way; None where they are not known. ``mondays``: where weeks begin, with their day.
     """
 
     today: float
@@ -89,8 +92,17 @@ class Scale:
         return f"{100 * days / (self.before + self.after):.4g}%"
 
 
-def line(days: WorkedDays, today: date, ready: date | None, due: date | None, hand: int | None, held: bool) -> Line:
-    """``ready`` and ``hand`` are the plan's; ``due`` is the day of the upright."""
+def line(
+    days: WorkedDays,
+    today: date,
+    ready: date | None,
+    due: date | None,
+    hand: int | None,
+    held: bool,
+    *,
+    cut: bool = False,
+) -> Line:
+    """``ready`` and ``hand`` are the plan's; ``due`` is the day of the upright. ``cut``: over by more than ``hand`` says."""
     begins = today - timedelta(1)
     if due is None:
         end = None if ready is None else float(max(days.between(begins, ready), 1))
@@ -98,6 +110,8 @@ def line(days: WorkedDays, today: date, ready: date | None, due: date | None, ha
     end = None if ready is None or hand is None else float(-hand)
     if ready and ready > due and end == 0:  # after the van, but before the shop opens again
         end = 0.5
+    if end is not None and cut:
+        end, hand = inf, None
     return Line(days.between(due, begins), end, bare_day(due), hand, held, days.mondays(due))
 
 
@@ -191,11 +205,13 @@ def _plank(start: float, end: float, told: Line, on: Scale) -> Iterator[str]:
         yield f'<use href="#ripped" x="{on.at(high)}"/>'
     if over:
         yield _dimension("late", 0, high, 13, on)
+        if told.hand is None:
+            return
         room = high <= on.after - ROOM + 0.5  # in half a day more the words still stand clear
         side = (
             f'class="late {"start" if room else "end"}" x="{on.at(high)}" dx="{"7" if room else "-14"}" y="{FOOT - 5}"'
         )
-        yield f"<text {side}>{_many(told.hand or 0, unit=room)}</text>"
+        yield f"<text {side}>{_many(told.hand, unit=room)}</text>"
     elif told.upright and told.hand:
         yield _dimension("gap", high, 0, 31, on)
         unit = told.hand * 2 > APART * 2

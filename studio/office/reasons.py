@@ -15,8 +15,8 @@ MOST_NAMED = 3
 
 
 def reason(told: EndTold, names: Names) -> Parts:
-    """At most two sentences, empty where it waits for nothing. The causes of a job that is over are its days."""
-    causes = told.causes
+    """At most two sentences, empty where it waits for nothing. The causes of a job that is over are its days, if all were counted."""
+    causes, all_of_it = told.causes, told.over and not told.cut
     if not causes:
         return ()
     alike: dict[str, list[Parts]] = {}
@@ -24,11 +24,11 @@ def reason(told: EndTold, names: Names) -> Parts:
         subject, rest = _cause(cause, names)
         cost = days(cause.half_days)
         alike.setdefault(subject, []).append(
-            (*rest, (f": all of its {cost}" if len(causes) == 1 and told.over else f": {cost}", ""))
+            (*rest, (f": all of its {cost}" if len(causes) == 1 and all_of_it else f": {cost}", ""))
         )
     said = joined(((*parts(subject), *joined(rest, ", and ")) for subject, rest in alike.items()), "; ")
     total = days(sum(cause.half_days for cause in causes))
-    return (*upper_first(said), (f". That is its {total}." if told.over and len(causes) > 1 else ".", ""))
+    return (*upper_first(said), (f". That is its {total}." if all_of_it and len(causes) > 1 else ".", ""))
 
 
 def _cause(cause: CauseTold, names: Names) -> tuple[str, Parts]:

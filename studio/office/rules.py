@@ -88,7 +88,7 @@ def _why(one: Standing, troubles: list[ProblemTold], names: Names, today: date) 
 def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: WorkedDays, today: date) -> Rule:
     job, told = one.job, one.told
     ready = one.ready if one.left else None
-    hand = told.hand if told else None
+    hand, cut = (told.hand, told.cut) if told else (None, False)
     return Rule(
         key=f"job-{job.pk}",
         name=job.name,
@@ -96,7 +96,7 @@ def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: Work
         under=one.client,
         word=one.word,
         dates=_dates(one, today),
-        line=lying.line(days, today, ready, job.van_day, hand, one.held) if job.van_day or ready else None,
+        line=lying.line(days, today, ready, job.van_day, hand, one.held, cut=cut) if job.van_day or ready else None,
         kind="over" if one.rank is Rank.OVER else "",
         why=_why(one, troubles, names, today),
     )
@@ -116,7 +116,7 @@ def _of_stage(
         dates=_spans(
             [f"{'at best' if told.held else 'likely'} ready {short_day(told.ready, today)}"] if told.ready else []
         ),
-        line=lying.line(days, today, told.ready, due, told.hand, told.held),
+        line=lying.line(days, today, told.ready, due, told.hand, told.held, cut=told.cut),
         kind="own over" if told.over else "own",
         why=_paragraphs(_said(told, names, presses=presses), help_out, []),
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from enum import IntEnum
 
 from studio.office.linked import Parts, parts, upper_first
@@ -12,6 +12,7 @@ from studio.workshop.models import Job
 from studio.workshop.planning import EndTold
 
 NOT_PLANNED = "not in the plan yet"
+A_YEAR = timedelta(days=366)
 
 
 class Rank(IntEnum):
@@ -42,7 +43,7 @@ class Standing:
 
     @property
     def hand(self) -> int:
-        return (self.told.hand if self.told else None) or 0
+        return hand_of(self.told) if self.told else 0
 
     @property
     def held(self) -> bool:
@@ -57,7 +58,7 @@ class Standing:
         """Where it comes among others: by its van, or by a day of one of its stages if that is missed by more."""
         rank, by_hand = self.rank, 0 if self.rank in {Rank.UNSURE, Rank.NO_VAN} else self.hand
         if self.own:
-            rank, by_hand = Rank.OVER, min(self.own.hand or 0, by_hand if rank is Rank.OVER else 0)
+            rank, by_hand = Rank.OVER, min(hand_of(self.own), by_hand if rank is Rank.OVER else 0)
         return rank, by_hand, self.job.van_day or self.ready or date.max, self.job.pk
 
 
@@ -93,9 +94,20 @@ def days(half_days: int) -> str:
     return f"{count}\N{NO-BREAK SPACE}day{'s' if half_days > 2 else ''}"
 
 
-def half_days_over(hand: int) -> int:
-    """Of what is over, from its worked days in hand: ready after the van, but with no worked day between, is half a day."""
-    return max(-2 * hand, 1)
+def hand_of(told: EndTold) -> int:
+    """Worked days in hand, to put things in order by; where they were not all counted, all days there are."""
+    if told.cut and told.ready and told.due:
+        return (told.due - told.ready).days
+    return told.hand or 0
+
+
+def over_by(told: EndTold) -> str:
+    """``2 days over``, ``more than a year over``; without a number where not all days were counted. Ready after the van, but
+    with no worked day between, is half a day."""
+    if not told.cut:
+        return f"{days(max(-2 * (told.hand or 0), 1))} over"
+    more = told.ready and told.due and told.ready - told.due > A_YEAR
+    return "more than a year over" if more else "over"
 
 
 def stands(told: EndTold, fixed: bool) -> str:
@@ -106,7 +118,7 @@ def stands(told: EndTold, fixed: bool) -> str:
         return ""
     best = "at best " if told.held else ""
     if word == "over":
-        return f"{best}{days(half_days_over(told.hand))} over"
+        return f"{best}{over_by(told)}"
     hand = f"{days(2 * told.hand)} in hand"
     return f"{best}tight, {hand}" if word == "tight" else f"{best}{hand}"
 
@@ -123,7 +135,7 @@ def headline(found: Sequence[Standing], *, planned: bool, missed: Sequence[Misse
         return parts("The plan is being drawn.")
     over, unsure, tight, clear, no_van = ([one for one in found if one.rank is rank] for rank in Rank)
     over.sort(key=lambda one: one.hand)
-    if missed and (not over or (missed[0][2].hand or 0) < over[0].hand):
+    if missed and (not over or hand_of(missed[0][2]) < over[0].hand):
         words, line, told = missed[0]
         vans = (
             f" {sentence(_are(len(over), 'job is', 'jobs are'))} over {'its van' if len(over) == 1 else 'their vans'}."
@@ -131,13 +143,10 @@ def headline(found: Sequence[Standing], *, planned: bool, missed: Sequence[Misse
             else ""
         )
         also = _miss(len(missed) - 1, " more") + vans + _also(0, len(tight))
-        return upper_first(
-            ((words, line), (f" is {days(half_days_over(told.hand or 0))} over the day of its own.{also}", ""))
-        )
+        return upper_first(((words, line), (f" is {over_by(told)} the day of its own.{also}", "")))
     if over:
-        by = over[0].word.removesuffix(" over")
         also = _also(len(over) - 1, len(tight)) + _miss(len(missed), "")
-        return upper_first((_name(over[0]), (f" is {by} over its van.{also}", "")))
+        return upper_first((_name(over[0]), (f" is {over[0].word} its van.{also}", "")))
     if unsure:
         unknown = f" {sentence(_are(len(unsure) - 1, 'more has', 'more have'))} no sure day." if len(unsure) > 1 else ""
         return upper_first((_name(unsure[0]), (f" {_unsure(unsure[0])}.{unknown}{_also(0, len(tight))}", "")))

@@ -9,6 +9,7 @@ from studio.workshop.planning import CauseTold, EndTold, ProblemTold, Told
 from studio.workshop.planning.answer import Stages
 
 TODAY = date(2026, 11, 24)  # a Tuesday
+VAN, READY = date(2026, 12, 4), date(2026, 12, 7)
 AMMONITE, SNAILS = 1, 2
 MOULD, PAINT, SNAIL_3, SNAIL_4 = 11, 12, 21, 22
 ADA, BO = 5, 6
@@ -20,10 +21,16 @@ def cause(why: Why, half_days: int, stage: int = MOULD, **other: int) -> CauseTo
 
 
 def told(
-    *causes: CauseTold, hand: int | None = -2, held: bool = False, over: bool | None = None, job: int = AMMONITE
+    *causes: CauseTold,
+    hand: int | None = -2,
+    held: bool = False,
+    over: bool | None = None,
+    job: int = AMMONITE,
+    due: date | None = VAN,
+    cut: bool = False,
 ) -> EndTold:
     after = hand is not None and hand < 0 if over is None else over
-    return EndTold(job, date(2026, 12, 7), hand, after, held, causes)
+    return EndTold(job, READY, hand, after, held, causes, due=due, cut=cut)
 
 
 def plan(
@@ -63,6 +70,6 @@ def names(of: Told | None = None, stuck: dict[int, int] | None = None) -> Names:
     )
 
 
-def job(pk: int = AMMONITE, name: str = "Ammonite", van: date | None = date(2026, 12, 4), **other: object) -> Job:
+def job(pk: int = AMMONITE, name: str = "Ammonite", van: date | None = VAN, **other: object) -> Job:
     """A row that is in no database."""
     return Job(pk=pk, name=name, van_day=van, **other)

@@ -59,6 +59,10 @@ def lines(response: Answer) -> dict[str, str]:
     return {name[1]: words for name, words in zip(names, plain, strict=True) if name}
 
 
+def page_of(office: Browser, job: Job) -> str:
+    return text(office.get(f"/office/jobs/{job.pk}/"))
+
+
 def change(job: Job, **other: object) -> Job:
     row = Job.objects.get(pk=job.pk)
     names = ("name", "release", "wanted_day", "wanted_means", "fixed", "van_day", "closed_on", "version")
@@ -202,6 +206,30 @@ def test_a_job_that_is_over_says_by_how_much_and_why(yard: Browser) -> None:
     assert f'href="/office/stages/{builders.stage(Job.objects.get(name="Pretzel")).pk}/">carving of Pretzel</a>' in html
     assert 'class="plank late"' in html
     assert "style=" not in html
+
+
+def test_a_van_of_years_ago_is_over_by_more_than_a_year_wherever_that_is_said(yard: Browser) -> None:
+    """Some 1,600 worked days, of which the plan counts 400 days' worth; Ada is busy for two of them."""
+    job("Arch", van=date(2026, 3, 2))
+    pretzel = job(van=date(2020, 1, 1))
+    change_stage(builders.stage(pretzel), due_on=date(2020, 1, 2))
+    builders.work()
+    shown = yard.get("/office/")
+    assert (
+        answer(shown)
+        == "Pretzel is more than a year over its van. One more is over. One stage misses a day of its own."
+    )
+    assert list(lines(shown)) == ["Pretzel", "Carving by Thu 2 Jan 2020", "Arch"]
+    html = shown.content.decode()
+    for place in (lines(shown)["Pretzel"], lines(shown)["Carving by Thu 2 Jan 2020"], page_of(yard, pretzel)):
+        assert "more than a year over Likely ready Thu 12 Mar" in place
+        assert "all of its" not in place
+        assert "That is its" not in place
+        assert not re.search(r"\d{3}½?\xa0day", place)
+    assert "More than a year over." in text(yard.get("/office/jobs/"))
+    drawing = html.partition(f'id="job-{pretzel.pk}"')[2].partition("</svg>")[0]
+    assert 'class="plank late"' in drawing
+    assert "<tspan>" not in drawing
 
 
 def test_what_must_start_today_is_the_stage_without_a_day_to_spare(yard: Browser) -> None:

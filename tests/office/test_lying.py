@@ -126,6 +126,24 @@ def test_what_lies_beyond_the_line_is_torn() -> None:
     assert planks(gone)[0][:2] == ("plank late", 4.3)
 
 
+def test_what_is_over_by_more_than_was_counted_is_torn_and_has_no_number() -> None:
+    long_ago = lying.line(days(), TODAY, date(2026, 11, 27), date(2020, 1, 1), -3, held=False, cut=True)
+    svg = drawn(long_ago)
+    assert planks(svg)[-1][2] == 5
+    assert 'href="#ripped" x="100%"' in svg
+    assert "<tspan>" not in svg
+    assert 'class="late start"' not in svg
+    assert 'class="late end"' not in svg
+    assert re.findall(r'<text class="van[^>]*>([^<]+)<', svg) == ["1 Jan"]
+    assert lying.scale([long_ago]) == Scale(9, 6)
+
+
+def test_around_a_day_beyond_all_that_is_counted_no_weeks_are_drawn() -> None:
+    furthest = TODAY + timedelta(weeks=80)
+    assert days().mondays(date(2020, 1, 1)) == days().mondays(furthest) == days().mondays(date.max) == ()
+    assert days().mondays(TODAY - timedelta(weeks=60))
+
+
 def test_held_is_an_open_frame() -> None:
     svg = drawn(line(date(2026, 12, 2), date(2026, 11, 30), -2, held=True))
     assert planks(svg) == [("plank held", -5, 0), ("plank late held", 0, 2)]

@@ -105,6 +105,16 @@ def test_the_causes_of_a_job_that_is_over_are_its_days() -> None:
     assert said(cause(Why.CURE, 1, MOULD), hand=0, over=True) == "Its mould is not hard yet: all of its ½ day."
 
 
+def test_causes_of_days_that_were_not_all_counted_are_not_said_to_be_all_of_them() -> None:
+    away = cause(Why.AWAY, 1, PAINT, maker=BO)
+    for causes, expected in (
+        ([IN_BOOTH], "The booth is held by Snail trail until Wed 2 Dec: 2 days."),
+        ([IN_BOOTH, away], "The booth is held by Snail trail until Wed 2 Dec: 2 days; Bo is away: ½ day."),
+    ):
+        found = reason(told(*causes, hand=-310, cut=True), names(plan(starts={PAINT: WEDNESDAY})))
+        assert plain(found).replace("\N{NO-BREAK SPACE}", " ") == expected
+
+
 def test_what_begins_alike_is_said_once() -> None:
     busy = [cause(Why.MAKER, half, MOULD, other=other, maker=BO) for half, other in ((3, SNAIL_3), (1, SNAIL_4))]
     known = names(plan(starts={MOULD: TODAY}))

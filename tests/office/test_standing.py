@@ -1,17 +1,17 @@
 """A job's word, its place among the others, and the sentence over the page."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
 from studio.office.linked import plain
-from studio.office.standing import Rank, Standing, days, headline, standing, stands
+from studio.office.standing import Missed, Rank, Standing, days, headline, standing, stands
 from studio.workshop.planning import EndTold
-from tests.office.plans import AMMONITE, TODAY, job, told
+from tests.office.plans import AMMONITE, READY, TODAY, VAN, job, told
 
 pytestmark = pytest.mark.once
 
-VAN = date(2026, 12, 4)
+LONG_AGO = date(2020, 1, 1)
 
 
 def one(
@@ -24,13 +24,15 @@ def one(
     van: date | None = VAN,
     left: bool = True,
     fixed: bool = False,
+    cut: bool = False,
 ) -> Standing:
     row = job(pk, name, van, fixed=fixed)
-    return standing(row, told(hand=hand, held=held, over=over, job=pk), left=left, client="Harbour Museum")
+    seen = told(hand=hand, held=held, over=over, job=pk, due=van, cut=cut)
+    return standing(row, seen, left=left, client="Harbour Museum")
 
 
 def unknown(name: str = "Ammonite", *, ready: bool = False, left: bool = True, known: bool = True) -> Standing:
-    seen = EndTold(AMMONITE, TODAY if ready else None, None, over=False, held=False, causes=())
+    seen = EndTold(AMMONITE, TODAY if ready else None, None, over=False, held=False, causes=(), due=VAN)
     return standing(job(name=name), seen if known else None, left=left, client="")
 
 
@@ -57,6 +59,9 @@ def test_days_are_told_in_halves(half_days: int, expected: str) -> None:
         (one(hand=-2), Rank.OVER, "2 days over"),
         (one(hand=0, over=True), Rank.OVER, "½ day over"),
         (one(hand=-1, held=True), Rank.OVER, "at best 1 day over"),
+        (one(hand=-310, van=LONG_AGO, cut=True), Rank.OVER, "more than a year over"),
+        (one(hand=-310, van=LONG_AGO, cut=True, held=True), Rank.OVER, "at best more than a year over"),
+        (one(hand=0, van=READY - timedelta(days=366), cut=True, over=True, left=False), Rank.OVER, "over"),
         (one(hand=0), Rank.TIGHT, "tight, no day in hand"),
         (one(hand=2), Rank.TIGHT, "tight, 2 days in hand"),
         (one(hand=3), Rank.CLEAR, "3 days in hand"),
@@ -91,6 +96,21 @@ def test_the_worst_first() -> None:
     assert [each.job.name for each in sorted(found, key=lambda each: each.place)] == list("abcdefg")
 
 
+def test_what_is_over_by_more_than_was_counted_comes_by_all_of_its_days() -> None:
+    """Only 310 worked days of seven years were counted, and all 320 of the one whose van left later."""
+    long_ago, longer_ago = (
+        one(name, -310, van=LONG_AGO - timedelta(days=days), cut=True) for name, days in (("b", 0), ("a", 1))
+    )
+    found = [one("c", -320, pk=1), long_ago, longer_ago]
+    assert [each.job.name for each in sorted(found, key=lambda each: each.place)] == ["a", "b", "c"]
+    assert said(*found) == "A is more than a year over its van. Two more are over."
+    own: Missed = ("sample of d", "#stage-1", told(hand=-290, due=LONG_AGO - timedelta(days=2), cut=True))
+    answer = plain(headline(sorted(found, key=lambda each: each.place), planned=True, missed=[own]))
+    assert answer == "Sample of d is more than a year over the day of its own. Three jobs are over their vans."
+    later: Missed = ("sample of d", "#stage-1", told(hand=-315, due=LONG_AGO + timedelta(days=2), cut=True))
+    assert plain(headline([longer_ago], planned=True, missed=[later])).startswith("A is more than a year")
+
+
 @pytest.mark.parametrize(
     ("found", "expected"),
     [
@@ -106,6 +126,7 @@ def test_the_worst_first() -> None:
             "Ammonite is 2 days over its van. Two more are over, and one is tight.",
         ),
         ([one(hand=-2, held=True)], "Ammonite is at best 2 days over its van."),
+        ([one(hand=-310, van=LONG_AGO, cut=True)], "Ammonite is more than a year over its van."),
         ([one(hand=5, held=True), one("a", 1)], "Both jobs clear their vans. Only a is tight."),
         ([unknown(), one("a", 9)], "Ammonite has no day yet."),
         ([unknown(), unknown("b"), unknown("c")], "Ammonite has no day yet. Two more have no sure day."),
