@@ -1,8 +1,8 @@
 """What stands on Deadlines: the answer, what presses today, and each job as a lying rule, the worst first."""
 
 import functools
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -14,7 +14,7 @@ from django.utils import timezone
 from studio.office import looks, lying, waiting
 from studio.office.linked import html, plain
 from studio.office.lying import WorkedDays
-from studio.office.names import names_for
+from studio.office.names import Names, names_for
 from studio.office.rules import rules_of
 from studio.office.standing import Standing, hand_of, headline, standing
 from studio.office.today import StuckNow, Waiting, pressing, stuck_now
@@ -46,22 +46,18 @@ def page(now: datetime) -> dict[str, Any]:
     plan, shop = planning.newest(), _shop(now)
     stuck = {one.stage: one.key for one in shop.stuck}
     names = names_for(plan, stuck=stuck)
-    missed = _missed(plan)
+    missed = _missed(names)
     found = sorted((_standing(job, plan, missed) for job in shop.jobs), key=lambda one: one.place)
     rules = rules_of(found, names, shop.days, shop.today)
     on = lying.scale([rule.line for rule in rules if rule.line])
     answer = headline(
         found,
         planned=plan is not None,
-        missed=[
-            (str(names.stages[stage]), f"#stage-{stage}", one)
-            for stage, one in missed
-            if stage in names.stages and names.stages[stage].due_on
-        ],
+        missed=[(str(names.stages[stage]), f"#stage-{stage}", one) for stage, one in missed],
     )
     press = pressing(
         stuck=shop.stuck,
-        names=names,
+        names=_with_their_vans(names, shop.jobs),
         waiting=shop.waiting,
         jobs=shop.jobs,
         today=shop.today,
@@ -83,10 +79,22 @@ def page(now: datetime) -> dict[str, Any]:
     }
 
 
-def _missed(plan: Told | None) -> list[tuple[int, EndTold]]:
-    """The stages that miss a day of their own, the worst first."""
-    over = [(stage, one) for stage, one in plan.deadlines.items() if one.over] if plan else []
+def _missed(names: Names) -> list[tuple[int, EndTold]]:
+    """The stages that miss a day of their own, which they still have, the worst first."""
+    due = {stage: named.due_on for stage, named in names.stages.items()}
+    deadlines = names.plan.deadlines.items() if names.plan else ()
+    over = [(stage, one) for stage, one in deadlines if one.over and due.get(stage) == one.due]
     return sorted(over, key=lambda each: (hand_of(each[1]), each[0]))
+
+
+def _with_their_vans(names: Names, jobs: Iterable[Job]) -> Names:
+    """What must start today for a van that is another one by now need not."""
+    if not names.plan:
+        return names
+    plan, vans = names.plan, {job.pk: job.van_day for job in jobs}
+    moved = {one.job for one in plan.jobs.values() if one.due != vans.get(one.job)}
+    starts = tuple(stage for stage in plan.must_start if (of := names.stages.get(stage)) and of.job_id not in moved)
+    return replace(names, plan=replace(plan, must_start=starts))
 
 
 def _planned(plan: Told | None, now: datetime) -> str:

@@ -3,7 +3,7 @@ stages that have a day of their own."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.utils.safestring import SafeString, mark_safe
@@ -15,7 +15,7 @@ from studio.office.lying import Line, WorkedDays
 from studio.office.names import Names, StageNamed
 from studio.office.reasons import held, problems, reason, stage_at
 from studio.office.remedies import remedy
-from studio.office.standing import Rank, Standing, stands
+from studio.office.standing import ANEW, Rank, Standing, stands
 from studio.office.wording import sentence, short_day
 from studio.workshop import planning
 from studio.workshop.models import Job, Wanted
@@ -105,13 +105,22 @@ def _of_job(one: Standing, troubles: list[ProblemTold], names: Names, days: Work
 def _of_stage(
     stage: int, named: StageNamed, due: date, told: EndTold, job: Job, names: Names, days: WorkedDays, today: date
 ) -> Rule:
-    presses = planning.word(told, job.fixed) in {"over", "tight"}
-    help_out = remedy(told, names, own=stage) if presses else ()
-    return Rule(
+    line = Rule(
         key=f"stage-{stage}",
         name=f"{sentence(named.words)} by {short_day(due, today)}",
         address=stage_at(stage),
         under=job.name if named.alone else named.piece,
+        word=ANEW,
+        dates=_spans([]),
+        line=lying.line(days, today, None, due, None, held=False),
+        kind="own",
+    )
+    if told.due != due:
+        return line
+    presses = planning.word(told, job.fixed) in {"over", "tight"}
+    help_out = remedy(told, names, own=stage) if presses else ()
+    return replace(
+        line,
         word=stands(told, fixed=job.fixed) or "no day yet",
         dates=_spans(
             [f"{'at best' if told.held else 'likely'} ready {short_day(told.ready, today)}"] if told.ready else []

@@ -11,7 +11,8 @@ from studio.workshop import planning
 from studio.workshop.models import Job
 from studio.workshop.planning import EndTold
 
-NOT_PLANNED = "not in the plan yet"
+NOT_PLANNED, ANEW = "not in the plan yet", "being planned anew"
+NO_VAN = "no van yet"
 A_YEAR = timedelta(days=366)
 
 
@@ -27,7 +28,8 @@ class Rank(IntEnum):
 
 @dataclass(frozen=True)
 class Standing:
-    """``told`` is None where the plan does not know the job yet; ``left``: some of its stages are not done."""
+    """``told`` is None where the plan does not know the job yet, or was drawn for another van; ``left``: some of its stages are
+    not done."""
 
     job: Job
     told: EndTold | None
@@ -63,16 +65,16 @@ class Standing:
 
 
 def standing(job: Job, told: EndTold | None, *, left: bool, client: str = "", own: EndTold | None = None) -> Standing:
-    """Against the van that the job has now; a van that the plan has not seen yet is waited for."""
+    """Against the van that the job has now; nothing is told of a plan that was drawn for another."""
     rank = Rank.UNSURE if job.van_day else Rank.NO_VAN
     if told is None:
         word = NOT_PLANNED
     elif told.ready is None:
         word = "no day yet" if left else "nothing set out yet"
+    elif told.due != job.van_day:
+        told, word = None, ANEW if job.van_day else NO_VAN
     elif job.van_day is None:
-        word = "no van yet"
-    elif told.hand is None:
-        word = NOT_PLANNED
+        word = NO_VAN
     elif left or told.over:
         rank, word = _rank(told, job.fixed), stands(told, job.fixed)
     else:
@@ -181,7 +183,7 @@ def _miss(count: int, more: str) -> str:
 
 
 def _unsure(one: Standing) -> str:
-    return f"{'is' if one.word == NOT_PLANNED else 'has'} {one.word}"
+    return f"{'is' if one.word in {NOT_PLANNED, ANEW} else 'has'} {one.word}"
 
 
 def _all_clear(tight: Sequence[Standing], clear: Sequence[Standing], no_van: int) -> Parts:

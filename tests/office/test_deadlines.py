@@ -501,6 +501,47 @@ def test_while_it_is_drawn_anew_the_page_says_so_and_looks_again(yard: Browser) 
     assert fresh.headers["Vary"].count("HX-Request") == 1
 
 
+def test_what_was_drawn_for_another_van_is_not_said_beside_the_new_one(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 3, 11))
+    job("Arch", van=date(2026, 5, 29))
+    builders.work()
+    assert "Start carving of Pretzel today" in page(yard)
+    for said in ("1 day over Likely ready Thu 12 Mar", "more work than days", "What helps"):
+        assert said in page_of(yard, pretzel)
+    change(pretzel, van_day=date(2026, 3, 31))
+    shown = yard.get("/office/")
+    assert answer(shown) == "Pretzel is being planned anew."
+    assert lines(shown)["Pretzel"] == "Pretzel Wharfside Theatre being planned anew Van Tue 31 Mar"
+    assert "days in hand" in lines(shown)["Arch"]
+    assert "Start carving of Pretzel" not in text(shown)
+    assert 'class="plank late"' not in shown.content.decode()
+    own = page_of(yard, pretzel)
+    assert "being planned anew Van Tue 31 Mar The plan is being drawn anew." in own
+    jobs = text(yard.get("/office/jobs/"))
+    assert "Being planned anew. Van Tue 31 Mar." in jobs
+    for said in (own, jobs, text(shown)):
+        for old in ("day over", "What helps", "more work than days", "Likely ready Thu 12 Mar"):
+            assert old not in said, old
+    builders.work()
+    assert "Pretzel Wharfside Theatre 13 days in hand Likely ready Thu 12 Mar" in lines(yard.get("/office/"))["Pretzel"]
+    change(pretzel, van_day=None)
+    assert lines(yard.get("/office/"))["Pretzel"] == "Pretzel Wharfside Theatre no van yet Set its van day ."
+
+
+def test_what_was_drawn_for_another_day_of_a_stages_own_is_not_said_beside_the_new_one(yard: Browser) -> None:
+    pretzel = job(van=date(2026, 4, 30))
+    sample = builders.stage(pretzel)
+    change_stage(sample, due_on=date(2026, 3, 11))
+    builders.work()
+    assert answer(yard.get("/office/")).startswith("Carving of Pretzel is 1\N{NO-BREAK SPACE}day over")
+    change_stage(sample, due_on=date(2026, 3, 16))
+    shown = yard.get("/office/")
+    assert answer(shown).startswith("Pretzel clears its van")
+    assert lines(shown)["Carving by Mon 16 Mar"] == "Carving by Mon 16 Mar Pretzel being planned anew"
+    builders.work()
+    assert "tight, 2 days in hand" in lines(yard.get("/office/"))["Carving by Mon 16 Mar"]
+
+
 def test_after_a_minute_it_no_longer_looks_by_itself(yard: Browser) -> None:
     job()
     since = int(NOW.timestamp())

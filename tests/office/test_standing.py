@@ -7,7 +7,7 @@ import pytest
 from studio.office.linked import plain
 from studio.office.standing import Missed, Rank, Standing, days, headline, standing, stands
 from studio.workshop.planning import EndTold
-from tests.office.plans import AMMONITE, READY, TODAY, VAN, job, told
+from tests.office.plans import AMMONITE, READY, VAN, job, told
 
 pytestmark = pytest.mark.once
 
@@ -31,9 +31,15 @@ def one(
     return standing(row, seen, left=left, client="Harbour Museum")
 
 
-def unknown(name: str = "Ammonite", *, ready: bool = False, left: bool = True, known: bool = True) -> Standing:
-    seen = EndTold(AMMONITE, TODAY if ready else None, None, over=False, held=False, causes=(), due=VAN)
+def unknown(name: str = "Ammonite", *, left: bool = True, known: bool = True) -> Standing:
+    seen = EndTold(AMMONITE, None, None, over=False, held=False, causes=(), due=VAN)
     return standing(job(name=name), seen if known else None, left=left, client="")
+
+
+def moved(van: date | None = VAN, before: date | None = LONG_AGO, *, left: bool = True) -> Standing:
+    """Its van was another one when the plan was drawn."""
+    seen = told(hand=None if before is None else -310, over=before is not None, due=before)
+    return standing(job(van=van), seen, left=left, client="")
 
 
 def said(*found: Standing, planned: bool = True) -> str:
@@ -75,13 +81,21 @@ def test_days_are_told_in_halves(half_days: int, expected: str) -> None:
         (one(hand=-1, left=False), Rank.OVER, "1 day over"),
         (unknown(), Rank.UNSURE, "no day yet"),
         (unknown(left=False), Rank.UNSURE, "nothing set out yet"),
-        (unknown(ready=True), Rank.UNSURE, "not in the plan yet"),
         (unknown(known=False), Rank.UNSURE, "not in the plan yet"),
+        (moved(), Rank.UNSURE, "being planned anew"),
+        (moved(before=None), Rank.UNSURE, "being planned anew"),
+        (moved(left=False), Rank.UNSURE, "being planned anew"),
+        (moved(van=None), Rank.NO_VAN, "no van yet"),
     ],
 )
 def test_a_job_has_a_word_and_a_rank(found: Standing, rank: Rank, expected: str) -> None:
     """Tight is up to two worked days in hand, or three where the day cannot move."""
     assert (found.rank, word(found)) == (rank, expected)
+
+
+@pytest.mark.parametrize("found", [moved(), moved(before=None), moved(van=None)])
+def test_what_the_plan_says_against_another_van_is_not_told(found: Standing) -> None:
+    assert (found.told, found.ready, found.hand, found.held, found.finished) == (None, None, 0, False, False)
 
 
 def test_a_deadline_without_a_day_has_no_word() -> None:
@@ -132,7 +146,8 @@ def test_what_is_over_by_more_than_was_counted_comes_by_all_of_its_days() -> Non
         ([unknown(), unknown("b"), unknown("c")], "Ammonite has no day yet. Two more have no sure day."),
         ([unknown(known=False), unknown("b")], "Ammonite is not in the plan yet. One more has no sure day."),
         ([unknown(left=False)], "Ammonite has nothing set out yet."),
-        ([unknown(ready=True)], "Ammonite is not in the plan yet."),
+        ([moved(), one("a", 9)], "Ammonite is being planned anew."),
+        ([moved(van=None)], "No job has a van yet."),
         ([one(hand=1)], "Ammonite clears its van: tight, 1 day in hand."),
         ([one("snail trail", 7)], "Snail trail clears its van: 7 days in hand."),
         ([one(hand=7), one("a", None, van=None)], "Ammonite clears its van: 7 days in hand. One more has no van yet."),
