@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, time
 from studio.craft.causes import Why
 from studio.office.names import Names, StageNamed
 from studio.workshop.models import Job
-from studio.workshop.planning import CauseTold, EndTold, ProblemTold, Told
+from studio.workshop.planning import CauseTold, EndTold, Longer, ProblemTold, Told
 from studio.workshop.planning.answer import Stages
 
 TODAY = date(2026, 11, 24)  # a Tuesday
@@ -39,6 +39,7 @@ def plan(
     must_start: tuple[int, ...] = (),
     problems: tuple[ProblemTold, ...] = (),
     day: date = TODAY,
+    longer: dict[int, Longer] | None = None,
 ) -> Told:
     """``starts``: on which days stages begin and end, and have set; Bo does them."""
     at = {
@@ -53,6 +54,7 @@ def plan(
         deadlines={},
         must_start=must_start,
         problems=problems,
+        longer=longer or {},
     )
 
 

@@ -1,12 +1,12 @@
 """What is told to help was tried. The days are reckoned by hand: 8½ hours a day, and today is Tuesday 10 March 2026, from 8:00."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 import pytest
 
 from studio.workshop import actions
 from studio.workshop.models import Job, Person, Place, Stage, StageKind, Stuck
-from studio.workshop.planning import Act, Help
+from studio.workshop.planning import Act, Help, Longer
 from tests import builders
 from tests.conftest import NOW
 from tests.workshop.test_planning import job, told, told_of
@@ -31,6 +31,36 @@ def test_a_longer_day_and_one_more_at_it(ada: Person) -> None:
     Stage.objects.update(title="again")
     actions.add_absence(ada, first_day=date(2026, 6, 1), last_day=date(2026, 6, 1), by=builders.lead(), now=NOW)
     assert told_of(made).helps[0] == Help(Act.MORE, stage(made, "carving").pk, 2)
+
+
+def test_longer_days_are_tried_as_one_form_adds_them(ada: Person) -> None:
+    """Ada is away on Tuesday, the shop is closed on Thursday, and on Fridays she works four hours. Of 39 hours 38 are over on
+    Wednesday the 18th; with two more a day 37½ are over on the Tuesday, and with two more on the closed day all would be."""
+    ines = builders.lead()
+    short = [[["08:00", "12:30"], ["13:00", "17:00"]]] * 4 + [[["08:00", "12:00"]], [], []]
+    actions.change_work(ada, in_plan=True, skills=[], hours=short, version=ada.version, by=ines, now=NOW)
+    away, closed = date(2026, 3, 10), date(2026, 3, 12)
+    actions.add_absence(ada, first_day=away, last_day=away, by=ines, now=NOW)
+    actions.add_closure(first_day=closed, last_day=closed, name="Stocktaking", by=ines, now=NOW)
+    made = job(carving=39, van=date(2026, 3, 13))
+    promised = told_of(made)
+    assert Help(Act.LONGER, ada.pk, 2) in promised.helps
+    days = told().longer
+    assert days == {ada.pk: Longer("2026-03-11", "2026-03-23", "17:00", "19:00")}
+    first, last = (date.fromisoformat(day) for day in days[ada.pk][:2])
+    starts, ends = (time.fromisoformat(hour) for hour in days[ada.pk][2:])
+    actions.add_overtime(ada, first_day=first, last_day=last, starts=starts, ends=ends, by=ines, now=NOW)
+    assert (promised.hand, told_of(made).hand) == (-4, -3)
+
+
+@pytest.mark.parametrize(("end", "helped"), [("21:45", True), ("22:00", False), ("00:00", False)])
+def test_nobody_is_asked_to_work_longer_into_the_night(ada: Person, end: str, helped: bool) -> None:
+    late = [[["14:00", end]]] * 5 + [[], []]
+    actions.set_out_studio()
+    actions.change_hours(hours=late, version=1, by=builders.lead(), now=NOW)
+    made = job(carving=40, van=date(2026, 3, 11))
+    assert bool(told_of(made).helps) is helped
+    assert told().longer == ({ada.pk: Longer("2026-03-10", "2026-03-23", "21:45", "23:45")} if helped else {})
 
 
 def test_room_for_one_more_in_a_place_that_is_taken(ada: Person) -> None:

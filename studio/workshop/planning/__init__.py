@@ -19,7 +19,7 @@ from studio.workshop.planning.answer import (
     stale,
     word,
 )
-from studio.workshop.planning.helps import Act, Help
+from studio.workshop.planning.helps import Act, Help, Longer
 from studio.workshop.planning.shop import LOGGED_AHEAD
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "CauseTold",
     "EndTold",
     "Help",
+    "Longer",
     "ProblemTold",
     "StageTold",
     "Told",

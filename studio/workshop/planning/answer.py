@@ -7,9 +7,9 @@ from typing import Any
 
 from studio.craft.causes import Why
 from studio.workshop.models import STANDING, Errand, Kind, Plan
-from studio.workshop.planning.helps import Act, Help
+from studio.workshop.planning.helps import Act, Help, Longer
 
-FORM = 2  # of what is kept; a row in another is none, and is drawn anew
+FORM = 3  # of what is kept; a row in another is none, and is drawn anew
 TIGHT_DAYS, TIGHT_DAYS_FIXED = 2, 3
 
 
@@ -86,7 +86,8 @@ class Stages(Mapping[int, StageTold]):
 
 @dataclass(frozen=True)
 class Told:
-    """``must_start``: stages that must start on ``day`` or a deadline moves, the most pressing first."""
+    """``must_start``: stages that must start on ``day`` or a deadline moves, the most pressing first. ``longer``: by person, the
+    days of those whose longer days help."""
 
     made_at: datetime
     day: date
@@ -95,6 +96,7 @@ class Told:
     deadlines: dict[int, EndTold]  # by stage
     must_start: tuple[int, ...]
     problems: tuple[ProblemTold, ...]
+    longer: dict[int, Longer]
 
 
 def newest() -> Told | None:
@@ -131,6 +133,7 @@ def _read(row: Plan) -> Told:
             ProblemTold(trouble, job, stage, tuple(others), number)
             for trouble, job, stage, others, number in told["problems"]
         ),
+        longer={int(person): Longer(*days) for person, days in told["longer"].items()},
     )
 
 

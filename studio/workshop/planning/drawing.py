@@ -14,7 +14,7 @@ from studio.craft.stages import Shop
 from studio.workshop.models import Plan
 from studio.workshop.planning.answer import FORM
 from studio.workshop.planning.facts import Facts, fingerprint, gather
-from studio.workshop.planning.helps import Help, helps
+from studio.workshop.planning.helps import Act, Help, helps, longer_days
 from studio.workshop.planning.shop import LOGGED_AHEAD, logged_ahead, shop_of
 
 
@@ -65,6 +65,12 @@ def _answer(facts: Facts, now: datetime) -> dict[str, Any]:
                 held=not stuck.keys().isdisjoint(_behind(stage, shop)),
             )
             for stage, one in own.items()
+        },
+        "longer": {
+            one.subject: longer_days(facts, one.subject)
+            for found in help_out.values()
+            for one in found
+            if one.act is Act.LONGER
         },
         "must_start": [int(stage) for stage in must_start(network, drawn, date.fromisoformat(facts["day"]))],
         "problems": problems,

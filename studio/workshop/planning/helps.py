@@ -25,6 +25,7 @@ MOST = 2  # acts told of each
 MOST_TRIALS = 30  # a plan of forty jobs takes a thirtieth of a second
 LONGER = timedelta(hours=2)
 LONGER_DAYS = 14
+MIDNIGHT, LATEST = "00:00", "21:45"  # the end of a day's hours, and the latest that leaves two more before it
 
 
 class Act(StrEnum):
@@ -43,6 +44,15 @@ class Help(NamedTuple):
     act: Act
     subject: int
     half_days: int
+
+
+class Longer(NamedTuple):
+    """Somebody's longer days as the form for them takes them: the same hours, on those of the days that they work."""
+
+    first_day: str
+    last_day: str
+    starts: str
+    ends: str
 
 
 End = tuple[str, str]  # a job and "", or a job and its stage with a day of its own
@@ -149,27 +159,39 @@ def _with_crew(more: int, facts: Facts, subject: int) -> Facts:
 
 def _works_longer(facts: Facts, subject: int) -> Facts:
     def longer(told: dict[str, Any]) -> dict[str, Any]:
-        week = told["hours"] or facts["hours"]
-        today = date.fromisoformat(facts["day"])
-        ends = [(day, week[day.weekday()][-1][1]) for day in _coming(today) if week[day.weekday()]]
-        more = [[day.isoformat(), end, _later(end)] for day, end in ends if not _away(told, day)]
-        return told | {"longer": [*told["longer"], *more]}
+        return told | {"longer": [*told["longer"], *_longer_days(facts, told)]}
 
     return facts | {"makers": [longer(told) if told["id"] == subject else told for told in facts["makers"]]}
+
+
+def longer_days(facts: Facts, subject: int) -> Longer:
+    """What was tried with somebody who has such days."""
+    told = next(told for told in facts["makers"] if told["id"] == subject)
+    days = _longer_days(facts, told)
+    return Longer(days[0][0], days[-1][0], *days[0][1:])
+
+
+def _longer_days(facts: Facts, told: dict[str, Any]) -> list[list[str]]:
+    """Each with its hours: two after the latest closing time of them all, since one form adds the same to each. None where that
+    would run into the night."""
+    week = told["hours"] or facts["hours"]
+    days = [day for day in _coming(date.fromisoformat(facts["day"])) if week[day.weekday()]]
+    days = [day for day in days if not any(_within(day, off) for off in (*facts["closures"], *told["away"]))]
+    ends = {week[day.weekday()][-1][1] for day in days}
+    if not ends or MIDNIGHT in ends or max(ends) > LATEST:
+        return []
+    closing = time.fromisoformat(max(ends))
+    more = (datetime.combine(date.min, closing) + LONGER).time()
+    return [[day.isoformat(), max(ends), more.isoformat("minutes")] for day in days]
 
 
 def _coming(today: date) -> Iterator[date]:
     return (today + timedelta(number) for number in range(LONGER_DAYS))
 
 
-def _later(end: str) -> str:
-    """Two hours on, or the last quarter hour before midnight."""
-    at = datetime.combine(date.min, time.fromisoformat(end))
-    return min(at + LONGER, datetime.combine(date.min, time(23, 45))).time().isoformat("minutes")
-
-
-def _away(told: dict[str, Any], day: date) -> bool:
-    return any(first <= day.isoformat() <= last for first, last in told["away"])
+def _within(day: date, off: list[str]) -> bool:
+    first, last = off
+    return first <= day.isoformat() <= last
 
 
 def _with_room(facts: Facts, subject: int) -> Facts:
