@@ -34,6 +34,7 @@ def plain(given: Parts) -> str:
 
 
 def html(given: Parts) -> SafeString:
-    """The words are escaped; the addresses are the office's own."""
-    told = (f'<a href="{address}">{escape(words)}</a>' if address else escape(words) for words, address in given)
+    told = (
+        f'<a href="{escape(address)}">{escape(words)}</a>' if address else escape(words) for words, address in given
+    )
     return mark_safe("".join(told))  # noqa: S308

@@ -1,4 +1,7 @@
-"""What helps a job that is late or tight: the acts that were tried with the plan, each with the page where it is done."""
+"""What helps a job that is late or tight: the acts that were tried with the plan, each with the page where it is done, and what
+was tried filled in there where that is simple."""
+
+from urllib.parse import urlencode
 
 from studio.office.linked import Part, Parts, joined, parts
 from studio.office.names import Names
@@ -18,7 +21,8 @@ def remedy(told: EndTold, names: Names, *, own: int | None = None) -> Parts:
     acts = [(*parts(_act(one, told, names)), (f" ({days(one.half_days)})", "")) for one in told.helps]
     if told.over:
         another = f"another {'day for it' if own else 'van day'}: {short_day(told.ready, names.plan.day)}"
-        acts.append(parts((another, stage_at(own) if own else f"/office/jobs/{told.job}/change/")))
+        form = f"{stage_at(own)}?due_on=" if own else f"/office/jobs/{told.job}/change/?van_day="
+        acts.append(parts((another, f"{form}{told.ready.isoformat()}")))
     if not acts:
         return ()
     said = joined([joined(acts[:-1], ", "), acts[-1]], " or ") if len(acts) > 1 else acts[0]
@@ -39,12 +43,13 @@ def _act(one: Help, told: EndTold, names: Names) -> Part:
         case Act.FEWER:
             return f"{many(crew - 1, 'person', 'people')} at {own}, for longer", stage
         case Act.LONGER:
-            return _LONGER.format(
-                names.people.get(one.subject, "somebody")
-            ), f"/office/people/{one.subject}/days/#longer"
+            days_of = names.plan.longer.get(one.subject) if names.plan else None
+            filled = f"?{urlencode(days_of._asdict())}" if days_of else ""
+            who = names.people.get(one.subject, "somebody")
+            return _LONGER.format(who), f"/office/people/{one.subject}/days/{filled}#longer"
         case Act.ROOM:
             stages = (names.stages.get(cause.stage) for cause in told.causes if cause.place == one.subject)
             place = next((named.place for named in stages if named), "place")
-            return f"room for one more at the {place}", f"/office/places/{one.subject}/"
+            return f"room for one more at the {place}", f"/office/places/{one.subject}/?room=more"
         case Act.OPEN:
             return "working on the closed days", "/office/closures/"

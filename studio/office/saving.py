@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -23,6 +24,15 @@ def who(request: HttpRequest) -> Person:
 def form_from(form: type[FormT], request: HttpRequest, **initial: Any) -> FormT:
     """Filled from what was sent, or, when the page is only opened, from ``initial``."""
     return form(request.POST if request.method == "POST" else None, initial=initial)
+
+
+def from_address(form: type[OfficeForm], request: HttpRequest, *names: str) -> dict[str, Any]:
+    """What the address says of these fields, to fill a form with; nothing where one of them would not take it."""
+    given = {name: request.GET[name] for name in names if request.GET.get(name)}
+    try:
+        return {name: form.base_fields[name].clean(value) for name, value in given.items()}
+    except ValidationError:
+        return {}
 
 
 def kept(form: OfficeForm, act: Callable[[dict[str, Any]], object]) -> bool:

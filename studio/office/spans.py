@@ -162,6 +162,9 @@ class ClockField(forms.Field):
             raise ValidationError("Write 23:45 at the latest.")
         return time(hour, minute)
 
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value:%H:%M}" if isinstance(value, time) else value
+
 
 def told_week(week: list[list[list[str]]]) -> str:
     """How long a week is, for a sentence: "42½ hours a week"."""

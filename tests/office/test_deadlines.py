@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from html import unescape
 from uuid import uuid4
 
 import pytest
@@ -21,6 +22,7 @@ from studio.workshop.models import (
     Job,
     Kind,
     Needs,
+    Overtime,
     Person,
     Photo,
     Piece,
@@ -35,6 +37,7 @@ from tests import builders
 from tests.conftest import NOW
 from tests.office.rows import Answer, look, text
 from tests.office.shopful import fill
+from tests.office.test_days import fields
 
 TODAY = NOW.date()  # Tuesday 10 March 2026
 HTMX = {"HX-Request": "true"}
@@ -230,6 +233,83 @@ def test_a_van_of_years_ago_is_over_by_more_than_a_year_wherever_that_is_said(ya
     drawing = html.partition(f'id="job-{pretzel.pk}"')[2].partition("</svg>")[0]
     assert 'class="plank late"' in drawing
     assert "<tspan>" not in drawing
+
+
+def helps_of(office: Browser, job: Job) -> list[str]:
+    """Where the words behind "What helps" lead."""
+    html = office.get(f"/office/jobs/{job.pk}/").content.decode()
+    (sentence,) = re.findall(r"<p>What helps: (.*?)</p>", html)
+    return [unescape(address) for address in re.findall(r'href="([^"]+)"', sentence)]
+
+
+def sent(html: str, action: str) -> dict[str, str]:
+    """What one press of the button sends of a form, which is found by where it is sent to."""
+    (form,) = re.findall(rf'<form method="post"{action}.*?</form>', html, re.DOTALL)
+    ticked = [tag for tag in re.findall(r"<input[^>]*>", form) if not re.search('type="(checkbox|radio)"', tag)]
+    ticked += re.findall(r'<input[^>]*type="(?:checkbox|radio)"[^>]*checked[^>]*>', form)
+    return {name: value for tag in ticked for name, value in fields(tag).items() if name != "csrfmiddlewaretoken"}
+
+
+def test_what_helps_is_filled_in_where_it_leads_to_and_one_press_does_it(yard: Browser, ada: Person) -> None:
+    pretzel = job(van=date(2026, 3, 11))
+    builders.work()
+    assert "two hours more a day from Ada for two weeks (1 day) or another van day" in page_of(yard, pretzel)
+    longer, another = helps_of(yard, pretzel)
+    html = yard.get(longer).content.decode()
+    assert not Overtime.objects.exists()  # looking writes nothing
+    action = f"/office/people/{ada.pk}/days/longer/"
+    days = sent(html, f' action="{action}"')
+    assert days == {
+        "version": "",
+        "first_day": "2026-03-10",
+        "last_day": "2026-03-23",
+        "starts": "17:00",
+        "ends": "19:00",
+    }
+    away = sent(html, f' action="/office/people/{ada.pk}/days/away/"')
+    assert (away["first_day"], away["last_day"]) == ("", "")
+    assert yard.post(action, days).status_code == 302
+    builders.work()
+    assert "tight, no day in hand Likely ready Wed 11 Mar" in page_of(yard, pretzel)
+
+    filled = sent(yard.get(another).content.decode(), ' class="sheet narrow"')
+    assert filled["van_day"] == "2026-03-12"
+    assert Job.objects.get(pk=pretzel.pk).van_day == date(2026, 3, 11)
+    assert yard.post(f"/office/jobs/{pretzel.pk}/change/", filled).status_code == 302
+    assert Job.objects.get(pk=pretzel.pk).van_day == date(2026, 3, 12)
+
+
+def test_room_and_another_day_for_a_stage_are_filled_in_too(yard: Browser) -> None:
+    stage = builders.stage(job())
+    place = Place.objects.get(name="carving")
+    room = f"/office/places/{place.pk}/"
+    for address, capacity in ((room, place.capacity), (f"{room}?room=more", place.capacity + 1)):
+        assert fields(yard.get(address).content.decode())["capacity"] == str(capacity)
+    for asked in ("?room=x", "?room=", "?capacity=7"):
+        assert fields(yard.get(room + asked).content.decode())["capacity"] == str(place.capacity)
+    due = fields(yard.get(f"/office/stages/{stage.pk}/?due_on=2026-03-16").content.decode())
+    assert due["due_on"] == "2026-03-16"
+    assert not Stage.objects.exclude(due_on=None).exists()
+
+
+NONSENSE = ("x", "2026-02-30", "1999-12-31", "2026-03-10\0", "9" * 5000, "²", "<b>", "10:07", "24:00")
+
+
+@pytest.mark.parametrize("value", NONSENSE)
+def test_nonsense_in_the_address_fills_in_nothing(value: str, yard: Browser, ada: Person) -> None:
+    pretzel = job(van=date(2026, 3, 11))
+    good = {"first_day": "2026-03-10", "last_day": "2026-03-23", "starts": "17:00", "ends": "19:00"}
+    for name in good:
+        shown = yard.get(f"/office/people/{ada.pk}/days/", good | {name: value})
+        assert shown.status_code == 200
+        assert "longerform-first_day_error" not in shown.content.decode()
+        days = sent(shown.content.decode(), f' action="/office/people/{ada.pk}/days/longer/"')
+        assert set(days.values()) == {""}
+    assert fields(yard.get(f"/office/jobs/{pretzel.pk}/change/", {"van_day": value}).content.decode())["van_day"] == (
+        "2026-03-11"
+    )
+    stage = builders.stage(pretzel)
+    assert fields(yard.get(f"/office/stages/{stage.pk}/", {"due_on": value}).content.decode())["due_on"] == ""
 
 
 def test_what_must_start_today_is_the_stage_without_a_day_to_spare(yard: Browser) -> None:

@@ -17,7 +17,7 @@ from studio.office.forms import WordsForm
 from studio.office.job_forms import JobForm
 from studio.office.one_job import job_page, photo_lines, photos_of
 from studio.office.paging import page_by_key
-from studio.office.saving import form_from, form_page, kept, who
+from studio.office.saving import form_from, form_page, from_address, kept, who
 from studio.office.wall import wall_of
 from studio.office.wording import many, sentence
 from studio.workshop import actions, planning
@@ -78,7 +78,8 @@ def wall(request: HttpRequest, job_id: int) -> HttpResponse:
 def change_job(request: HttpRequest, job_id: int) -> HttpResponse:
     row = get_object_or_404(Job, pk=job_id)
     names = ("version", "name", "wanted_day", "wanted_means", "fixed", "van_day", "release", "closed_on")
-    form = form_from(JobForm, request, **{name: getattr(row, name) for name in names})
+    as_it_is = {name: getattr(row, name) for name in names}
+    form = form_from(JobForm, request, **as_it_is | from_address(JobForm, request, "van_day"))
     if kept(form, lambda typed: actions.change_job(row, **typed, by=who(request), now=timezone.now())):
         messages.success(request, "The job is kept as you wrote it.")
         return redirect("office-job", job_id)

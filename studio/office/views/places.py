@@ -51,8 +51,10 @@ def new_place(request: HttpRequest) -> HttpResponse:
 @lead_only
 @require_http_methods(["GET", "HEAD", "POST"])
 def place(request: HttpRequest, place_id: int) -> HttpResponse:
+    """``?room=more`` fills in one more than it takes."""
     row = get_object_or_404(Place, pk=place_id)
-    form = form_from(PlaceForm, request, name=row.name, capacity=row.capacity, version=row.version)
+    capacity = row.capacity + (request.GET.get("room") == "more")
+    form = form_from(PlaceForm, request, name=row.name, capacity=capacity, version=row.version)
     if kept(form, lambda typed: actions.change_place(row, **typed, by=who(request), now=timezone.now())):
         messages.success(request, f"{sentence(form.cleaned_data['name'])} is kept as you wrote it.")
         return redirect("office-places")

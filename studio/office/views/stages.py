@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from studio.front.signin import lead_only
 from studio.office import order
 from studio.office.job_forms import FinishForm, StageForm
-from studio.office.saving import ask_first, form_page, kept, who
+from studio.office.saving import ask_first, form_page, from_address, kept, who
 from studio.office.spans import told_hours
 from studio.office.stage_lines import lines_of
 from studio.office.waiting import what_taking_back_means
@@ -50,7 +50,8 @@ def stage(request: HttpRequest, stage_id: int) -> HttpResponse:
     form = StageForm(
         request.POST if request.method == "POST" else None,
         initial={name: getattr(row, name) for name in _FIELDS if name != "left_min"}
-        | {"follows": all_of_it.chosen.get(stage_id, ())},
+        | {"follows": all_of_it.chosen.get(stage_id, ())}
+        | from_address(StageForm, request, "due_on"),
         others=[other for other in all_of_it.stages.values() if other.pk != stage_id],
         said=f"{sentence(told_hours(row.left_min or 0))}, as said {on_or_at(row.left_said_at, now)}. Empty: that stands."
         if row.left_said_at

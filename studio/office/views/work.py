@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from studio.front.signin import lead_only
 from studio.office.day_forms import AwayForm, LongerForm, WorkForm, of_week
 from studio.office.paging import page_by_key
-from studio.office.saving import form_from, form_page, kept, who
+from studio.office.saving import form_from, form_page, from_address, kept, who
 from studio.office.spans import told_week
 from studio.office.wording import short_day, told_days
 from studio.workshop import actions
@@ -44,7 +44,7 @@ def work(request: HttpRequest, person_id: int) -> HttpResponse:
         away=page_by_key(away, request.GET.get("away", ""), by="first_day", newest_first=False),
         longer=page_by_key(longer, request.GET.get("longer", ""), by="day", newest_first=False),
         away_form=AwayForm(),
-        longer_form=LongerForm(),
+        longer_form=LongerForm(initial=from_address(LongerForm, request, "first_day", "last_day", "starts", "ends")),
     )
 
 
