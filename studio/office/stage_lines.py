@@ -13,7 +13,7 @@ from studio.craft.stages import Trouble
 from studio.office.order import Order, not_done_before, order_of
 from studio.office.wording import listed, on_or_at, short_day, when
 from studio.workshop import planning
-from studio.workshop.models import Entry, Job, Person, Says, Stage, Stuck
+from studio.workshop.models import Entry, Job, Person, Stage, Stuck
 from studio.workshop.planning import StageTold, Told
 
 # Why the plan has no day for a stage, or what else it says of it; the head of the job's page says it at length.
@@ -47,7 +47,7 @@ class Around:
     """What is known of a job's stages beside their rows."""
 
     order: Order
-    begun: Collection[int]  # a photo came from there
+    begun: Collection[int]  # by photos of those who do such work
     stuck: dict[int, Stuck]
     told: Told | None
     troubles: dict[int, list[str]]
@@ -70,14 +70,14 @@ def lines_of(job: Job, told: Told | None, now: datetime, *, paper: bool = False)
     On paper no day is called today, and what was done has its day and no clock.
     """
     order = order_of(job.pk)
-    entries = Entry.objects.filter(stage__piece__job=job, says=Says.PHOTO, taken_back_at=None)
+    begun = Entry.objects.beginning().filter(stage__piece__job=job)
     standing = Stuck.objects.standing().filter(stage__piece__job=job).select_related("entry__by")
     troubles: dict[int, list[str]] = defaultdict(list)
     for problem in told.problems if told else ():
         troubles[problem.stage or 0].append(problem.trouble)
     around = Around(
         order,
-        set(entries.values_list("stage_id", flat=True)),
+        set(begun.values_list("stage_id", flat=True)),
         {stuck.stage_id: stuck for stuck in standing},
         told,
         troubles,

@@ -31,6 +31,7 @@ from studio.workshop.models import (
     Role,
     Says,
     Stage,
+    StageKind,
     Studio,
 )
 from tests import builders
@@ -812,3 +813,20 @@ def test_a_stage_with_a_day_of_its_own_says_that_its_job_is_stuck(yard: Browser)
     page = text(yard.get(f"/office/jobs/{boot.pk}/"))
     assert "on the bench" not in page  # nobody has begun
     assert "Carving is next." in page
+
+
+def test_who_does_no_such_work_puts_nothing_on_the_bench(yard: Browser) -> None:
+    boot = builders.job("Boot", stages=["carving", "filling"])
+    carving, kit = builders.stage(boot), builders.person("Kit")
+    kit.skills.set(StageKind.objects.filter(name="pack"))
+    for by, state in ((kit, "Next: "), (builders.person("Ada"), "On the bench: ")):
+        actions.log_at_bench(
+            entry_id=uuid4(),
+            stage=carving,
+            says=Says.PHOTO,
+            photos=builders.kept(),
+            by=by,
+            now=NOW - timedelta(hours=1),
+        )
+        builders.work()
+        assert state in text(yard.get(f"/office/stages/{carving.pk}/"))

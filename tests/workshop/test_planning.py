@@ -448,6 +448,56 @@ def test_a_photo_taken_in_passing_gives_nobody_the_work(ada: Person) -> None:
         assert told().stages[stage.pk].makers == (ada.pk,)
 
 
+def carved(seventeen_hours: Stage) -> tuple[str, str]:
+    """By whom, and until when: Tuesday evening where Monday was worked, else Wednesday evening."""
+    placed = told().stages[seventeen_hours.pk]
+    return Person.objects.get(pk=placed.makers[0]).name, f"{placed.end:%a %H:%M}"
+
+
+def test_a_photo_taken_in_passing_begins_nothing(ada: Person) -> None:
+    kit, ines = builders.person("Kit"), builders.lead()
+    one, two = builders.stage(job("One", carving=17, van=None)), builders.stage(job("Two", carving=17))
+    kit.skills.set(StageKind.objects.filter(name="pack"))
+    for by in (kit, ines):
+        photo(one, by, MONDAY)
+    assert (carved(two), carved(one)) == (("Ada", "Wed 17:00"), ("Ada", "Fri 17:00"))  # its van is later
+
+
+@pytest.mark.parametrize("ticks", [(), ("carving", "pack")])
+def test_a_lead_in_the_plan_begins_what_she_does(ada: Person, ticks: tuple[str, ...]) -> None:
+    ines, stage = builders.lead(), builders.stage(job(carving=17))
+    Person.objects.filter(pk=ines.pk).update(in_plan=True)
+    ines.skills.set(StageKind.objects.filter(name__in=ticks))
+    photo(stage, ines, MONDAY)
+    assert carved(stage) == ("Ines", "Tue 17:00")
+
+
+@pytest.mark.parametrize("in_plan", [True, False])
+def test_whoever_is_given_a_stage_begins_it_whatever_they_do(ada: Person, in_plan: bool) -> None:
+    kit, stage = builders.person("Kit"), builders.stage(job(carving=17))
+    Person.objects.filter(pk=kit.pk).update(in_plan=in_plan)
+    kit.skills.set(StageKind.objects.filter(name="pack"))
+    Stage.objects.update(maker=kit)
+    photo(stage, kit, MONDAY)
+    assert carved(stage) == ("Kit", "Tue 17:00")
+
+
+def test_a_photo_taken_in_passing_takes_no_work_from_whoever_is_at_it(ada: Person) -> None:
+    kit, stage = builders.person("Kit"), builders.stage(job(carving=17))
+    builders.person("Bo").skills.set(StageKind.objects.filter(name="carving"))  # who would be asked first
+    kit.skills.set(StageKind.objects.filter(name="pack"))
+    for by in (ada, kit):
+        photo(stage, by, MONDAY)
+    assert carved(stage) == ("Ada", "Tue 17:00")
+
+
+def test_what_somebody_began_who_left_since_is_begun(ada: Person) -> None:
+    bo, stage = builders.person("Bo"), builders.stage(job(carving=17))
+    photo(stage, bo, MONDAY)
+    Person.objects.filter(pk=bo.pk).update(is_active=False)
+    assert carved(stage) == ("Ada", "Tue 17:00")
+
+
 def test_hours_that_passed_are_work_of_one_stage_alone(ada: Person) -> None:
     one, two = builders.stage(job("One", carving=34)), builders.stage(job("Two", carving=17))
     photo(one, ada, MONDAY)

@@ -1,7 +1,7 @@
 """What was logged at the bench, and the photos that came with it."""
 
 from django.db import models
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from studio.workshop.models.jobs import Stage, StageKind
 from studio.workshop.models.people import Person
@@ -11,6 +11,14 @@ class Says(models.TextChoices):
     DONE = "done", "Done"
     PHOTO = "photo", "Photo only"
     STUCK = "stuck", "Stuck"
+
+
+class EntryQuerySet(models.QuerySet["Entry"]):
+    def beginning(self) -> "EntryQuerySet":
+        """The photos that say that somebody is at the stage: by whom it is given to, or by whom the plan may give such work.
+        Whoever does no such work took theirs in passing."""
+        does = Exists(Person.objects.doing("stage__kind").filter(pk=OuterRef("by"), in_plan=True))
+        return self.filter(Q(by=F("stage__maker")) | does, says=Says.PHOTO, taken_back_at=None)
 
 
 class Entry(models.Model):
@@ -30,6 +38,8 @@ class Entry(models.Model):
     # Taken back although its letter had gone: the lead is told, until this says that they have seen it.
     lead_saw_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
+
+    objects = EntryQuerySet.as_manager()
 
     class Meta:
         ordering = ("at", "id")

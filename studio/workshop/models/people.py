@@ -21,6 +21,10 @@ class PersonManager(BaseUserManager["Person"]):
         """Signs in by e-mail, whichever way it is capitalised."""
         return self.get(email__iexact=username)
 
+    def doing(self, kind: str) -> models.QuerySet["Person"]:
+        """Who does a kind of work, which is named from the question around this. No kind ticked at all is everything."""
+        return self.filter(models.Q(skills=None) | models.Q(skills=models.OuterRef(kind)))
+
 
 class Person(AbstractBaseUser):
     """Somebody of the studio. Signs in with an e-mail address and a password."""

@@ -2,12 +2,13 @@
 
 import json
 from collections import defaultdict
+from collections.abc import Collection
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from studio.workshop.models import Closure, Entry, Job, Person, Place, Says, Stage, Stuck, Studio
+from studio.workshop.models import Closure, Entry, Job, Person, Place, Stage, Stuck, Studio
 from studio.workshop.planning.following import Followed, followed
 from studio.workshop.planning.spent import EVER, Event, Span, spent
 
@@ -43,7 +44,7 @@ def gather(now: datetime) -> Facts:
         "makers": makers,
         "places": list(Place.objects.order_by("id").values("id", "capacity")),
         "jobs": [{"id": job.pk, "van": _iso(job.van_day)} for job in jobs],
-        "stages": _stages(stages, {maker["id"]: maker["skills"] for maker in makers}),
+        "stages": _stages(stages, {maker["id"] for maker in makers}),
     }
 
 
@@ -79,10 +80,7 @@ def _maker(person: Person, since: date, today: date) -> dict[str, Any]:
     }
 
 
-Skills = dict[int, list[int] | None]  # by maker: kinds of work, None for all of them
-
-
-def _stages(stages: list[Stage], makers: Skills) -> list[dict[str, Any]]:
+def _stages(stages: list[Stage], makers: Collection[int]) -> list[dict[str, Any]]:
     chosen: dict[int, list[int]] = defaultdict(list)
     for link in Stage.follows.through.objects.filter(from_stage__piece__job__closed_on=None):
         chosen[link.from_stage_id].append(link.to_stage_id)
@@ -102,27 +100,25 @@ def _stages(stages: list[Stage], makers: Skills) -> list[dict[str, Any]]:
     ]
 
 
-Photos = dict[int, list[tuple[datetime, int]]]  # by stage: when, and by whom
+Photos = dict[int, list[tuple[datetime, int]]]  # that begin it, by stage: when, and by whom
 
 
 def _photos() -> Photos:
     found: Photos = defaultdict(list)
-    taken = Entry.objects.filter(stage__piece__job__closed_on=None, says=Says.PHOTO, taken_back_at=None).order_by(
-        "at", "id"
-    )
+    taken = Entry.objects.beginning().filter(stage__piece__job__closed_on=None).order_by("at", "id")
     for stage, at, by in taken.values_list("stage_id", "at", "by_id"):
         found[stage].append((at, by))
     return found
 
 
-def _events(stages: list[Stage], photos: Photos, makers: Skills) -> dict[int, list[Event]]:
+def _events(stages: list[Stage], photos: Photos, makers: Collection[int]) -> dict[int, list[Event]]:
     """By person; what nobody known is at is by the stage's own id, negative."""
     events: dict[int, list[Event]] = defaultdict(list)
     for stage in stages:
         nobody = stage.maker_id or -stage.pk
         taken = photos.get(stage.pk, [])
         for at, by in taken:
-            events[by if _does(makers, by, stage.kind_id) else nobody].append(Event(at, stage.pk, done=False))
+            events[by if by in makers else nobody].append(Event(at, stage.pk, done=False))
         if stage.left_said_at and not taken:
             events[nobody].append(Event(stage.left_said_at, stage.pk, done=False))
         if stage.done_at and stage.done_by_id:
@@ -142,7 +138,7 @@ def _waits_for(stage: int, following: Followed, done: set[int]) -> list[int]:
 
 
 def _stage(
-    stage: Stage, after: list[int], photos: list[tuple[datetime, int]], at_it: list[Span], makers: Skills
+    stage: Stage, after: list[int], photos: list[tuple[datetime, int]], at_it: list[Span], makers: Collection[int]
 ) -> dict[str, Any]:
     told: dict[str, Any] = {
         "id": stage.pk,
@@ -156,7 +152,7 @@ def _stage(
     if stage.done_at:
         return told | {"done": stage.done_at.isoformat(), "by": stage.done_by_id}
     maker = stage.maker_id if stage.maker_id in makers else None
-    if not maker and photos and _does(makers, photos[-1][1], stage.kind_id):
+    if not maker and photos and photos[-1][1] in makers:
         maker = photos[-1][1]
     return told | {
         "added": stage.added_at.isoformat() if stage.added_at else None,
@@ -172,12 +168,6 @@ def _stage(
             [one.person, one.since.isoformat(), None if one.until == EVER else one.until.isoformat()] for one in at_it
         ],
     }
-
-
-def _does(makers: Skills, person: int, kind: int) -> bool:
-    """Whoever took a photo in passing is not at it."""
-    skills = makers.get(person, [])
-    return skills is None or kind in skills
 
 
 def _iso(day: date | None) -> str | None:
