@@ -11,7 +11,8 @@ from django.utils.dateparse import parse_datetime
 
 from studio.workshop import planning
 from studio.workshop.actions.bench import TAKE_BACK_WITHIN
-from studio.workshop.models import Coming, Entry, Person, Photo, Stage, Stuck, coming, one_coming
+from studio.workshop.models import Coming, Entry, Person, Photo, Stage, Stuck, coming, coming_for, one_coming
+from studio.workshop.planning import Told
 
 PAGE = 50
 MOST_LOGGED = 10
@@ -24,6 +25,7 @@ SAID = (
     "piece__job__name",
     "piece__job__van_day",
     "maker__name",
+    "maker__is_active",
 )
 
 
@@ -44,14 +46,15 @@ def _marked(stages: QuerySet[Stage]) -> QuerySet[Stage]:
 def next_for(person: Person, *, but: Stage | None = None) -> Stage | None:
     """What the newest plan has first for this person, of what can be gone on with; else the first by van. One with ``needs``
     if all are stuck. ``but``: the stage that they look at."""
-    rows = [row for row in coming() if row.is_for(person) and not (but and row.stage == but.pk)]
-    first = _first(rows, person)
+    rows = [row for row in coming_for(person) if not (but and row.stage == but.pk)]
+    first = _first(rows, person, planning.newest())
     return next(iter(_told([first])), None) if first else None
 
 
-def _first(rows: Sequence[Coming], person: Person) -> Coming | None:
-    told = planning.newest()
-    mine = sorted((one.start, one.stage) for one in told.stages.values() if person.pk in one.makers) if told else []
+def _first(rows: Sequence[Coming], person: Person, told: Told | None) -> Coming | None:
+    """What the plan has first for this person; else the first by van."""
+    stages = told.stages if told else {}
+    mine = sorted((one.start, one.stage) for one in stages.values() if person.pk in one.makers)
     places = {stage: place for place, (_, stage) in enumerate(mine)}
     return min(rows, key=lambda row: (row.needs is not None, places.get(row.stage, len(places))), default=None)
 
@@ -72,14 +75,14 @@ def elsewhere() -> Stage | None:
 
 def on_bench(person: Person, asked: QueryDict) -> Page:
     """First what ``next_for`` says; then by van, and then what is stuck; ``?after=`` is the last stage of the page before."""
-    rows = [row for row in coming() if row.is_for(person)]
+    rows = coming_for(person)
     after = asked.get("after", "")
     last = one_coming(int(after)) if _is_id(after) else None
     # The plan may have another first by now than the page before had; what that one showed first is left out here.
     shown = asked.get("first", "")
     if last:
         rows = [row for row in rows if row.order > last.order and str(row.stage) != shown]
-    elif first := _first(rows, person):
+    elif first := _first(rows, person, planning.newest()):
         rows, shown = [first, *(row for row in rows if row != first)], str(first.stage)
     more = urlencode({"after": rows[PAGE - 1].stage, "first": shown}) if len(rows) > PAGE else ""
     return Page(_told(rows[:PAGE]), more)

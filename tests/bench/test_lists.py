@@ -16,7 +16,7 @@ from django.urls import reverse
 
 from studio.bench import lists
 from studio.workshop import actions
-from studio.workshop.models import Entry, Job, Piece, Role, Says, Stage, StageKind
+from studio.workshop.models import Entry, Job, Person, Piece, Role, Says, Stage, StageKind
 from tests import builders
 from tests.bench.conftest import page_of, run_due
 from tests.conftest import NOW
@@ -291,3 +291,48 @@ def test_what_waits_for_another_piece_is_on_no_bench(ada: Client) -> None:
     assert set(labels(ada.get(reverse("bench-all")))) == {"Ammonite", "Bracket"}
     builders.log_done(builders.stage(job, "carpentry"))
     assert labels(ada.get(reverse("bench"))) == ["Ammonite"]
+
+
+def carved(name: str, van: date | None, hours: float = 1, **of_stage: Any) -> Stage:
+    """The one stage of a job."""
+    job = builders.job(name, stages=("carving",))
+    Job.objects.filter(pk=job.pk).update(van_day=van)
+    Stage.objects.filter(piece__job=job).update(work_min=round(hours * 60), **of_stage)
+    return builders.stage(job)
+
+
+def march(day: int) -> date:
+    return date(2026, 3, day)
+
+
+def link_to_next(response: Any) -> str:
+    """What stands under the large button."""
+    found = re.search(r'<p class="nxt">(.*?)</(?:a|span)>', response.content.decode(), re.DOTALL)
+    assert found
+    return re.sub(r"<[^>]+>", "", found[1]).strip()
+
+
+def test_what_you_do_not_do_is_not_on_your_bench_unless_it_is_given_to_you(ada: Client) -> None:
+    job = builders.job("Pretzel", stages=("pack",))
+    first = carved("Giant boot", march(12))
+    builders.person("Ada").skills.set(StageKind.objects.filter(name__in=["carving", "paint"]))
+    bench = ada.get(reverse("bench"))
+    assert (labels(bench), link_to_next(bench)) == (["Giant boot"], "Nothing else on your bench.")
+    assert link_to_next(ada.get(page_of(first))) == "Nothing else on your bench."
+    assert set(labels(ada.get(reverse("bench-all")))) == {"Giant boot", "Pretzel"}
+    Stage.objects.filter(piece__job=job).update(maker=builders.person("Ada"))
+    bench = ada.get(reverse("bench"))
+    assert (labels(bench), link_to_next(bench)) == (["Giant boot", "Pretzel"], "Next: Pretzel, pack")
+
+
+@pytest.mark.parametrize("given", [False, True])
+def test_where_nothing_is_left_that_you_do_the_bench_says_what_is_next(ada: Client, given: bool) -> None:
+    stage = carved("Giant boot", march(12))
+    builders.person("Ada").skills.set(StageKind.objects.filter(name="pack"))
+    if given:  # to somebody who has left, which is to nobody
+        Stage.objects.filter(pk=stage.pk).update(maker=builders.person("Rev"))
+        Person.objects.filter(name="Rev").update(is_active=False)
+    page = ada.get(reverse("bench")).content.decode()
+    assert "Nothing on your bench." in page
+    assert "Giant boot, carving, is next.</p>" in page
+    assert "has it" not in page

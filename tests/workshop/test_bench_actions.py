@@ -21,7 +21,7 @@ from studio.workshop.models import (
     Says,
     Stage,
     Wanted,
-    coming,
+    coming_for,
 )
 from tests import builders
 
@@ -434,11 +434,11 @@ def test_words_written_at_the_bench_can_be_changed_and_a_stale_change_is_refused
 def test_what_was_given_to_somebody_who_left_is_everybodys(now: datetime, published: list[str]) -> None:
     rev, ada = builders.person("Rev"), builders.person("Ada")
     stage = builders.stage(builders.job(maker=rev))
-    assert not any(row.is_for(ada) for row in coming())
+    assert not coming_for(ada)
     actions.change_person(
         rev, name="Rev", email=rev.email, role=Role.MAKER, is_active=False, version=1, by=builders.lead(), now=now
     )
-    assert [row.stage for row in coming() if row.is_for(ada)] == [stage.pk]
+    assert [row.stage for row in coming_for(ada)] == [stage.pk]
 
 
 def test_words_confirmed_over_somebody_elses_are_stale(now: datetime) -> None:

@@ -1,6 +1,6 @@
 """The record: fields, constraints, and the questions that a screen asks of them. What changes rows is in ``actions``."""
 
-from studio.workshop.models.coming import Coming, coming, one_coming
+from studio.workshop.models.coming import Coming, coming, coming_for, one_coming
 from studio.workshop.models.entries import Entry, Photo, PhotoState, Rendition, Says
 from studio.workshop.models.errand import STANDING, UNDERWAY, Errand, ErrandState, Kind
 from studio.workshop.models.history import History
@@ -50,5 +50,6 @@ __all__ = [
     "Wanted",
     "Week",
     "coming",
+    "coming_for",
     "one_coming",
 ]

@@ -1,26 +1,25 @@
-"""What can be gone on with, as bare rows: who may do it, what it is stuck for, and where its van puts it."""
+"""What can be gone on with, as bare rows: what it is stuck for, and where its van puts it."""
 
 import functools
 from datetime import date
 from typing import Any, NamedTuple
 
 from django.db import connection
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from studio.workshop.models.jobs import Stage
 from studio.workshop.models.people import Person
 from studio.workshop.models.stuck import Stuck
 
 _LAST = date.max.isoformat()
+_WHOSE = -1  # stands for whoever asks in what is put together once; no row has this key
 
 
 class Coming(NamedTuple):
-    """One stage. ``needs`` is what it is stuck for, else None; ``is_there`` whether its maker still is."""
+    """One stage. ``needs`` is what it is stuck for, else None."""
 
     stage: int
     needs: str | None
-    maker: int | None
-    is_there: bool | None
     van_day: date | str | None  # some databases have no type for a day
     job: int
     piece_at: int
@@ -33,33 +32,43 @@ class Coming(NamedTuple):
         van = str(self.van_day) if self.van_day else _LAST
         return self.needs is not None, van, self.job, self.piece_at, self.piece, self.at, self.stage
 
-    def is_for(self, person: Person) -> bool:
-        """Given to this person, to nobody, or to somebody who has left."""
-        return self.maker in {person.pk, None} or not self.is_there
-
 
 def _rows(stages: QuerySet[Stage]) -> tuple[str, tuple[Any, ...]]:
     standing = Stuck.objects.standing().filter(stage=OuterRef("pk")).values("needs")[:1]
-    columns = ("pk", "needs", "maker", "maker__is_active", "piece__job__van_day", "piece__job", "piece__position")
+    columns = ("pk", "needs", "piece__job__van_day", "piece__job", "piece__position")
     asked = stages.order_by().annotate(needs=Subquery(standing)).values_list(*columns, "piece", "position")
     return asked.query.sql_with_params()
 
 
+# Put together once, since that takes longer than to answer it.
 @functools.cache
 def _can_go_on() -> tuple[str, tuple[Any, ...]]:
-    """Put together once, since that takes longer than to answer it."""
     return _rows(Stage.objects.next_up())
+
+
+@functools.cache
+def _on_bench() -> tuple[str, tuple[Any, ...]]:
+    does = Exists(Person.objects.doing("kind").filter(pk=_WHOSE))
+    nobodys = Q(maker=None) | Q(maker__is_active=False)
+    return _rows(Stage.objects.next_up().filter(Q(maker=_WHOSE) | nobodys & does))
 
 
 def _asked(sql: str, values: tuple[Any, ...]) -> list[Coming]:
     with connection.cursor() as cursor:
         cursor.execute(sql, values)
-        return [Coming(*row) for row in cursor.fetchall()]
+        return sorted((Coming(*row) for row in cursor.fetchall()), key=lambda row: row.order)
 
 
 def coming() -> list[Coming]:
     """All of it, in its order."""
-    return sorted(_asked(*_can_go_on()), key=lambda row: row.order)
+    return _asked(*_can_go_on())
+
+
+def coming_for(person: Person) -> list[Coming]:
+    """What is given to this person; and of what is given to nobody, or to somebody who has left, what is of a kind that they
+    do: without any kind named, all of it."""
+    sql, values = _on_bench()
+    return _asked(sql, tuple(person.pk if value == _WHOSE else value for value in values))
 
 
 def one_coming(stage: int) -> Coming | None:
