@@ -74,17 +74,22 @@ def elsewhere() -> Stage | None:
 
 
 def on_bench(person: Person, asked: QueryDict) -> Page:
-    """First what ``next_for`` says; then by van, and then what is stuck; ``?after=`` is the last stage of the page before."""
+    """First what ``next_for`` says, and what it says but for that; then by van, and then what is stuck; ``?after=`` is the last
+    stage of the page before."""
     rows = coming_for(person)
     after = asked.get("after", "")
     last = one_coming(int(after)) if _is_id(after) else None
-    # The plan may have another first by now than the page before had; what that one showed first is left out here.
-    shown = asked.get("first", "")
+    # The plan may have others first by now than the first page had; what that one showed out of turn is left out here.
+    shown = asked.getlist("first")
     if last:
-        rows = [row for row in rows if row.order > last.order and str(row.stage) != shown]
-    elif first := _first(rows, person, planning.newest()):
-        rows, shown = [first, *(row for row in rows if row != first)], str(first.stage)
-    more = urlencode({"after": rows[PAGE - 1].stage, "first": shown}) if len(rows) > PAGE else ""
+        rows = [row for row in rows if row.order > last.order and str(row.stage) not in shown]
+    else:
+        told = planning.newest()
+        first = _first(rows, person, told)
+        then = _first([row for row in rows if row != first], person, told)
+        ahead = [row for row in (first, then) if row]
+        rows, shown = [*ahead, *(row for row in rows if row not in ahead)], [str(row.stage) for row in ahead]
+    more = urlencode({"after": rows[PAGE - 1].stage, "first": shown}, doseq=True) if len(rows) > PAGE else ""
     return Page(_told(rows[:PAGE]), more)
 
 

@@ -312,6 +312,33 @@ def link_to_next(response: Any) -> str:
     return re.sub(r"<[^>]+>", "", found[1]).strip()
 
 
+def test_the_link_to_what_is_next_goes_by_the_plan_on_every_page(ada: Client) -> None:
+    """The plan has Bo at what the second van takes, and Ada go on with what the third does."""
+    first = carved("Pretzel", march(12))
+    carved("Giant boot", march(13), hours=30)
+    carved("Ammonite", march(16))
+    builders.person("Bo").skills.set(StageKind.objects.filter(name="carving"))
+    builders.work()
+    bench = ada.get(reverse("bench"))
+    assert labels(bench) == ["Pretzel", "Ammonite", "Giant boot"]
+    assert link_to_next(bench) == link_to_next(ada.get(page_of(first))) == "Next: Ammonite, carving"
+    kept = builders.log_done(first, photo=False)
+    assert ada.get(reverse("bench-kept", args=[kept.pk])).context["then"].piece.name == "Ammonite"
+    assert labels(ada.get(reverse("bench"))) == ["Ammonite", "Giant boot"]
+
+
+def test_a_long_bench_shows_once_what_the_plan_has_first_and_second(ada: Client) -> None:
+    many(builders.job("Snail 1"), 117)
+    Job.objects.update(van_day=APRIL)
+    for name in ("Crab-claw arch", "Giant boot"):  # each takes until its van, from the day after tomorrow on
+        carved(name, MAY, hours=300)
+    builders.work()
+    found = pages(ada, reverse("bench"))
+    assert found[0][:3] == ["Crab-claw arch", "Giant boot", "Snail 1"]
+    assert [len(page) for page in found] == [50, 50, 20]
+    assert len({piece for page in found for piece in page}) == 120
+
+
 def test_what_you_do_not_do_is_not_on_your_bench_unless_it_is_given_to_you(ada: Client) -> None:
     job = builders.job("Pretzel", stages=("pack",))
     first = carved("Giant boot", march(12))
