@@ -52,11 +52,23 @@ def next_for(person: Person, *, but: Stage | None = None) -> Stage | None:
 
 
 def _first(rows: Sequence[Coming], person: Person, told: Told | None) -> Coming | None:
-    """What the plan has first for this person; else the first by van."""
-    stages = told.stages if told else {}
-    mine = sorted((one.start, one.stage) for one in stages.values() if person.pk in one.makers)
-    places = {stage: place for place, (_, stage) in enumerate(mine)}
-    return min(rows, key=lambda row: (row.needs is not None, places.get(row.stage, len(places))), default=None)
+    """What the plan has first for this person, before what it gives to others or has no day for.
+
+    What it has not seen, since it was set out or taken back after, comes before that if its van leaves sooner: until the plan is
+    drawn anew the van is all that is known of it. So what is taken back of the most pressing job is first again at once, and
+    what is new for a later van takes nobody from what is planned for today.
+    """
+    if told is None:
+        return next(iter(rows), None)
+    seen = {*told.stages, *(problem.stage for problem in told.problems)}
+    starts = {row.stage: one.start for row in rows if (one := told.stages.get(row.stage)) and person.pk in one.makers}
+    planned = min(
+        (row for row in rows if row.stage in seen),
+        key=lambda row: (row.needs is not None, row.stage not in starts, starts.get(row.stage, told.made_at)),
+        default=None,
+    )
+    unseen = next((row for row in rows if row.stage not in seen), None)
+    return min(filter(None, (planned, unseen)), key=lambda row: row.by_van, default=None)
 
 
 def _told(rows: Sequence[Coming]) -> list[Stage]:

@@ -363,3 +363,33 @@ def test_where_nothing_is_left_that_you_do_the_bench_says_what_is_next(ada: Clie
     assert "Nothing on your bench." in page
     assert "Giant boot, carving, is next.</p>" in page
     assert "has it" not in page
+
+
+def test_what_is_taken_back_is_first_again_at_once_by_its_van(ada: Client) -> None:
+    first, second, third = (carved(name, march(van)) for name, van in (("Pretzel", 12), ("Boot", 13), ("Bone", 16)))
+    logged = [builders.log_done(stage, photo=False) for stage in (first, second)]
+    builders.work()  # a plan in which neither is left to do
+    assert labels(ada.get(reverse("bench"))) == ["Bone"]
+    for entry in logged:
+        actions.take_back(entry, by=builders.person("Ada"), now=NOW)
+    bench = ada.get(reverse("bench"))
+    assert (labels(bench), link_to_next(bench)) == (["Pretzel", "Boot", "Bone"], "Next: Boot, carving")
+    assert link_to_next(ada.get(page_of(first))) == "Next: Boot, carving"
+    assert link_to_next(ada.get(page_of(third))) == "Next: Pretzel, carving"
+
+
+@pytest.mark.parametrize("van", [None, march(17), march(18)])
+def test_what_is_new_is_not_before_what_the_plan_has_first_with_no_later_van(ada: Client, van: date | None) -> None:
+    carved("Boot", march(17))
+    builders.work()
+    carved("Bone", van)
+    assert labels(ada.get(reverse("bench"))) == ["Boot", "Bone"]
+
+
+def test_what_the_plan_gives_to_another_or_has_no_day_for_is_not_before_your_own(ada: Client) -> None:
+    carved("Bone", march(12), hours=20)
+    carved("Lamp post", march(13), crew=3)
+    carved("Boot", march(16))
+    builders.person("Bo").skills.set(StageKind.objects.filter(name="carving"))
+    builders.work()
+    assert labels(ada.get(reverse("bench"))) == ["Boot", "Bone", "Lamp post"]

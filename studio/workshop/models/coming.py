@@ -27,10 +27,14 @@ class Coming(NamedTuple):
     at: int
 
     @property
+    def by_van(self) -> tuple[bool, str]:
+        """What is stuck comes last, and so does what has no van."""
+        return self.needs is not None, str(self.van_day) if self.van_day else _LAST
+
+    @property
     def order(self) -> tuple[bool, str, int, int, int, int, int]:
-        """What is stuck comes last; before that by van, job, and place in the job and in the piece."""
-        van = str(self.van_day) if self.van_day else _LAST
-        return self.needs is not None, van, self.job, self.piece_at, self.piece, self.at, self.stage
+        """By van; then by job, and place in the job and in the piece."""
+        return *self.by_van, self.job, self.piece_at, self.piece, self.at, self.stage
 
 
 def _rows(stages: QuerySet[Stage]) -> tuple[str, tuple[Any, ...]]:
