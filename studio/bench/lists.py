@@ -11,7 +11,7 @@ from django.utils.dateparse import parse_datetime
 
 from studio.workshop import planning
 from studio.workshop.actions.bench import TAKE_BACK_WITHIN
-from studio.workshop.models import Coming, Entry, Person, Photo, Stage, Stuck, coming, coming_for, one_coming
+from studio.workshop.models import Coming, Entry, Person, Stage, Stuck, coming, coming_for, one_coming, spoilt_of
 from studio.workshop.planning import Told
 
 PAGE = 50
@@ -155,23 +155,30 @@ def _touched_before(text: str, piece_id: int) -> Q:
 
 @dataclass(frozen=True)
 class Logged:
+    """``spoilt``: a photo of it did not come out and is wanted anew."""
+
     entry: Entry
     can_take_back: bool
+    spoilt: bool
 
 
 def logged_by(person: Person, now: datetime) -> list[Logged]:
-    """What this person said within the time to take it back, newest first, each with ``spoilt``: a photo of it is wanted anew. ``actions.can_take_back`` asks anew for each
+    """What this person said within the time to take it back, newest first. ``actions.can_take_back`` asks anew for each
     entry; here one query answers for all: whether anything stands at a later stage of the piece."""
     entries = Entry.objects.filter(by=person, taken_back_at=None, at__gte=now - TAKE_BACK_WITHIN)
     named = ("stage__title", "stage__position", "stage__kind__name", "stage__piece__name")
-    spoilt = Exists(Photo.objects.spoilt().filter(entry=OuterRef("pk")))
-    lines = entries.annotate(spoilt=spoilt).select_related("stage__kind", "stage__piece").only("says", "at", *named)
+    lines = entries.select_related("stage__kind", "stage__piece").only("says", "at", *named)
     said = list(lines.order_by("-at", "-id")[:MOST_LOGGED])
     of_pieces = Entry.objects.filter(stage__piece__in={entry.stage.piece_id for entry in said}, taken_back_at=None)
     furthest: dict[int, tuple[int, int]] = {}
     for piece, *place in of_pieces.values_list("stage__piece", "stage__position", "stage") if said else ():
         furthest[piece] = max(furthest.get(piece, (0, 0)), (place[0], place[1]))
+    spoilt = spoilt_of(person) if said else set()
     return [
-        Logged(entry, person.is_lead or (entry.stage.position, entry.stage_id) >= furthest[entry.stage.piece_id])
+        Logged(
+            entry,
+            person.is_lead or (entry.stage.position, entry.stage_id) >= furthest[entry.stage.piece_id],
+            entry.pk in spoilt,
+        )
         for entry in said
     ]

@@ -1,7 +1,7 @@
 """The record: fields, constraints, and the questions that a screen asks of them. What changes rows is in ``actions``."""
 
 from studio.workshop.models.coming import Coming, coming, coming_for, one_coming
-from studio.workshop.models.entries import Entry, Photo, PhotoState, Rendition, Says
+from studio.workshop.models.entries import Entry, Photo, PhotoState, Rendition, Says, spoilt_of
 from studio.workshop.models.errand import STANDING, UNDERWAY, Errand, ErrandState, Kind
 from studio.workshop.models.history import History
 from studio.workshop.models.jobs import Confirmation, Job, Piece, Release, Stage, StageKind, Wanted
@@ -52,4 +52,5 @@ __all__ = [
     "coming",
     "coming_for",
     "one_coming",
+    "spoilt_of",
 ]

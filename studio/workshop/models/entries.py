@@ -1,10 +1,14 @@
 """What was logged at the bench, and the photos that came with it."""
 
+import functools
+from uuid import UUID
+
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 
 from studio.workshop.models.jobs import Stage, StageKind
 from studio.workshop.models.people import Person
+from studio.workshop.models.prepared import WHOSE, Question, ask, put_together
 
 
 class Says(models.TextChoices):
@@ -87,6 +91,16 @@ class PhotoQuerySet(models.QuerySet["Photo"]):
         """What a client may see: released, and nothing else. What came with something stuck never is."""
         released = self.standing().filter(state=PhotoState.DEVELOPED, for_client=True, released_at__isnull=False)
         return released.exclude(entry__says=Says.STUCK)
+
+
+@functools.cache
+def _spoilt() -> Question:
+    return put_together(Photo.objects.spoilt().filter(entry__by=WHOSE).order_by().values_list("entry"))
+
+
+def spoilt_of(person: Person) -> set[UUID]:
+    """What this person logged with a photo that did not come out and is wanted anew."""
+    return {UUID(str(entry)) for (entry,) in ask(_spoilt(), person.pk)}
 
 
 class Photo(models.Model):
