@@ -113,7 +113,7 @@ def _done(stage: Stage, at: datetime, around: Around) -> StageLine:
 def _open(stage: Stage, around: Around, *, free: bool) -> StageLine:
     stuck, troubles = around.stuck.get(stage.pk), around.troubles.get(stage.pk, ())
     if around.closed:
-        return StageLine(stage, "not done", f"{stage.maker}'s" if stage.maker else "nobody's")
+        return StageLine(stage, "not done", f"{stage.maker}'s" if stage.maker else "")
     placed = around.told.stages.get(stage.pk) if around.told else None
     due = f", must be done by {short_day(stage.due_on, timezone.localdate(around.now))}" if stage.due_on else ""
     if stuck:

@@ -126,7 +126,7 @@ def test_a_job_that_was_closed_too_early_says_what_was_not_done(office: Browser)
     Job.objects.update(closed_on=date(2026, 3, 9))
     said = text(office.get(f"/office/jobs/{made.pk}/"))
     assert "Closed on Mon 9 Mar, with two of three stages not done." in said
-    assert "not done prime , nobody's" in said
+    assert "not done prime not done pack" in said
     assert "to come" not in said
     Job.objects.update(closed_on=None, van_day=date(2026, 3, 9))
     assert "The van left on Mon 9 Mar." in text(office.get(f"/office/jobs/{made.pk}/"))
