@@ -7,7 +7,7 @@ import pytest
 import time_machine
 from django.apps import apps
 from django.db.models import CharField, F, Model, TextField, Value
-from django.db.models.functions import Concat
+from django.db.models.functions import Concat, Left
 from django.test import Client
 
 from studio.workshop.models import Person
@@ -16,10 +16,10 @@ from tests.conftest import NOW
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "portal"])
 
-PLANT = """<i data-planted hx-get=/x>&'"</i>"""
+PLANT = """<i data-planted hx-get=/x>&'\""""
 # Written by machines, or held to a form of their own.
 NO_WORDS = {
-    "country", "email", "error", "hours", "needs", "original_sha256", "original_type",
+    "country", "email", "error", "hours", "key", "needs", "original_sha256", "original_type",
     "password", "public_id", "reason", "region", "says", "server", "session_round", "sha256", "state", "subject",
     "time_zone", "verb",
 }  # fmt: skip
@@ -45,14 +45,15 @@ def plant() -> set[str]:
     for model in apps.get_app_config("workshop").get_models():
         for field in model._meta.get_fields():
             if isinstance(field, CharField | TextField) and not field.choices and field.name not in NO_WORDS:
-                put(model, field.name)
+                put(model, field)
                 planted.add(f"{model._meta.model_name}.{field.name}")
     return planted
 
 
-def put(model: type[Model], name: str) -> None:
-    rows = model._default_manager.exclude(**{name: ""})
-    rows.update(**{name: Concat(F(name), Value(PLANT))})
+def put(model: type[Model], field: "CharField[str, str] | TextField[str, str]") -> None:
+    room = (field.max_length or 1000) - len(PLANT)
+    rows = model._default_manager.exclude(**{field.name: ""})
+    rows.update(**{field.name: Concat(Left(F(field.name), room), Value(PLANT))})
 
 
 def test_nothing_that_is_written_becomes_a_part_of_a_page() -> None:

@@ -52,7 +52,7 @@ def fill(now: datetime) -> Mapping[str, object]:
 def _lengthen(things: Mapping[str, object]) -> None:
     """One of each kind has a name that cannot be broken between words."""
     for model in (Job, Client, Contact, Piece, Place, Person):
-        model._default_manager.filter(pk=str(things[f"{model.__name__.lower()}_id"])).update(name=LONG)
+        model._default_manager.filter(pk=str(things[f"{model.__name__.lower()}_id"])).update(name=LONG[:40])
     Stage.objects.filter(pk=str(things["stage_id"])).update(title=LONG)
 
 
