@@ -21,6 +21,7 @@ from studio.office.today import StuckNow, Waiting, pressing, stuck_now
 from studio.office.wording import when
 from studio.workshop import letters, planning
 from studio.workshop.models import Closure, Errand, ErrandState, Job, Kind, Person, Photo, Stage, Studio
+from studio.workshop.models.prepared import Question, put_together
 from studio.workshop.planning import EndTold, Told
 
 COUNTED = ("failed", "unknown", "taken_back", "photos", "words")
@@ -131,7 +132,7 @@ def _studio() -> Studio:
 
 
 @functools.cache
-def _how_many_wait() -> tuple[str, tuple[Any, ...]]:
+def _how_many_wait() -> Question:
     """All in one question, which is put together once: that takes longer than to answer it."""
     failed = Errand.objects.filter(state=ErrandState.FAILED)
     unknown = Errand.objects.filter(state=ErrandState.UNKNOWN)
@@ -145,7 +146,7 @@ def _how_many_wait() -> tuple[str, tuple[Any, ...]]:
         spoilt_at=Subquery(waiting.not_come_out().order_by("-at").values("at")[:1]),
         failed_plan=Subquery(failed.filter(kind=Kind.REFRESH_PLAN).values("pk")[:1]),
     )
-    return asked.query.sql_with_params()
+    return put_together(asked)
 
 
 def _uuid(told: object) -> UUID | None:

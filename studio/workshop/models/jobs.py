@@ -7,6 +7,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.db.models.expressions import RawSQL
 
 from studio.workshop.models.people import Client, Person
+from studio.workshop.models.prepared import Question, put_together
 from studio.workshop.models.studio import Place
 
 
@@ -124,7 +125,7 @@ class StageQuerySet(models.QuerySet["Stage"]):
 
 
 @functools.cache
-def _can_go_on() -> tuple[str, tuple[object, ...]]:
+def _can_go_on() -> Question:
     """The keys of the stages that are not done, in jobs that are still going, of which all is done that they wait for: SQL
     and what fills it in. That is ``planning.following`` as one question to the database."""
     chosen = Stage.follows.through.objects.filter(from_stage=OuterRef("pk"))
@@ -149,7 +150,7 @@ def _can_go_on() -> tuple[str, tuple[object, ...]]:
         done_at=None,
         piece__job__closed_on=None,
     )
-    return left.order_by().values("pk").query.sql_with_params()
+    return put_together(left.order_by().values("pk"))
 
 
 def _earlier(**which: object) -> StageQuerySet:
